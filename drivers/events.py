@@ -1,0 +1,95 @@
+"""What comes in from the hardware: immutable facts, stamped once, at the edge.
+
+Every stamp is a whole number of microseconds of one monotonic clock. After this module nobody reads a clock.
+
+>>> Reading(at_us=12_500, force=29.96, unit="lbf", status="stable", arrived_us=13_000).force
+29.96
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+Status = Literal["stable", "unstable", "overload", "fault"]
+ForceUnit = Literal["N", "lbf", "kgf"]
+
+
+class Frame(NamedTuple):
+    """One whole frame, decoded and not yet stamped. `force` is None where the scale said it has none."""
+
+    force: float | None
+    unit: ForceUnit | None
+    status: Status | None
+
+
+class Noise(NamedTuple):
+    """Bytes that were no frame, not yet stamped, and why."""
+
+    raw: bytes
+    why: str
+
+
+class Reading(NamedTuple):
+    """One reading of the scale: `at_us` is its stamp, `arrived_us` when its bytes came in."""
+
+    at_us: int
+    force: float | None
+    unit: ForceUnit | None
+    status: Status | None
+    arrived_us: int
+
+
+class Garbage(NamedTuple):
+    """Bytes that were no frame: counted in the record; the gap they leave is judged."""
+
+    at_us: int
+    raw: bytes
+    why: str
+
+
+class LinkUp(NamedTuple):
+    """The port opened, or bytes came again after a silence."""
+
+    at_us: int
+    url: str
+
+
+class LinkLost(NamedTuple):
+    """The port went away or fell silent: `why` in a person's words, `advice` what to do."""
+
+    at_us: int
+    why: str
+    advice: str
+
+
+class PedalUp(NamedTuple):
+    """The pedal's port opened."""
+
+    at_us: int
+    url: str
+
+
+class PedalLost(NamedTuple):
+    """The pedal's port went away: `why` in a person's words, `advice` what to do. The scale is not concerned."""
+
+    at_us: int
+    why: str
+    advice: str
+
+
+class PedalEdge(NamedTuple):
+    """The foot went down or came up, before any debouncing."""
+
+    at_us: int
+    down: bool
+
+
+class Tick(NamedTuple):
+    """Time passed and nothing came: what shows a stalled scale."""
+
+    at_us: int
+
+
+LinkEvent = Reading | Garbage | LinkUp | LinkLost
+PedalLinkEvent = PedalEdge | PedalUp | PedalLost
+Event = LinkEvent | PedalLinkEvent | Tick

@@ -1,0 +1,171 @@
+r"""A scale in the line, as bytes: what a weighing indicator makes of a true tension.
+
+Rules:
+
+- It measures at its own rate, from time 0 on; what it is asked and how often never changes what it measures.
+- Between the true tension and the digits stand, in this order: a first-order lag with time constant `response_us`, the
+  zero offset and a steady drift, white noise, the zero set by hand, and rounding to the resolution in the unit shown.
+- Above its capacity it has no number: dashes, with the status overload. (Judged on the load, not on the shown zero.)
+- It says *unstable* while a number moves by more than two of its steps from one reading to the next, else *stable*,
+  where its frame has a place for a status.
+- A polled scale measures just the same, and speaks only when the request has come in whole.
+- Its keys can be pressed: `SetZero` makes the present indication zero, `SwitchUnit` shows another unit.
+- Everything it sends goes through `drivers.text_frames.encode`, so the production decoder always runs.
+
+>>> from drivers.text_frames import TextFormat
+>>> plain = ScaleModel(TextFormat(frame="{value}", end=b"\r\n", unit="lbf"), "lbf", rate_hz=10, noise_n=0.0)
+>>> sent = VirtualScale(1, plain).bytes_until(100_000, lambda at_us: 133.4466)
+>>> [(each.at_us, float(each.raw)) for each in sent]
+[(0, 30.0), (100000, 30.0)]
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from drivers.events import ForceUnit, Status
+from drivers.text_frames import TextFormat, encode
+from station.units import factor
+
+_LBF_N = 4.4482216152605
+_LARGEST_REQUEST = 256  # bytes kept while waiting for the rest of a request
+
+Source = Callable[[int], float]
+"""The true tension in newtons at a time in microseconds; asked with times that never run back."""
+
+
+class Sent(NamedTuple):
+    """Bytes that left the scale together, and when."""
+
+    at_us: int
+    raw: bytes
+
+
+@dataclass(frozen=True)
+class SetZero:
+    """The zero key of the scale is pressed."""
+
+    at_us: int
+
+
+@dataclass(frozen=True)
+class SwitchUnit:
+    """The unit key of the scale is pressed."""
+
+    at_us: int
+    unit: ForceUnit
+
+
+Key = SetZero | SwitchUnit
+
+
+@dataclass(frozen=True)
+class ScaleModel:
+    """A kind of scale: how it measures and what it sends. `request` is what a polled scale waits for."""
+
+    format: TextFormat
+    unit: ForceUnit
+    rate_hz: float = 80.0
+    resolution_n: float = 0.02 * _LBF_N
+    response_us: int = 20_000
+    noise_n: float = 0.03
+    zero_offset_n: float = 0.0
+    drift_n_per_s: float = 0.0
+    capacity_n: float = 100 * _LBF_N
+    request: bytes = b""
+
+    def __post_init__(self) -> None:
+        if min(self.rate_hz, self.resolution_n, self.capacity_n) <= 0:
+            raise ValueError(f"found {self}, expected a rate, a resolution and a capacity above zero")
+        if min(self.response_us, self.noise_n) < 0:
+            raise ValueError(f"found {self}, expected no response and no noise below zero")
+
+    @property
+    def period_us(self) -> int:
+        """The nominal time between two readings, in microseconds."""
+        return round(1_000_000 / self.rate_hz)
+
+    @property
+    def settling_us(self) -> int:
+        """How long the scale takes to show 95 % of a sudden change: three time constants."""
+        return 3 * self.response_us
+
+
+class VirtualScale:
+    """A scale at work; see the module's docstring. `keys` are pressed at their stamps."""
+
+    def __init__(self, seed: int, model: ScaleModel, keys: Iterable[Key] = ()) -> None:
+        self.model = model
+        self._keys = sorted(keys, key=lambda key: key.at_us)
+        self._unit = model.unit
+        self._noise = random.Random(f"scale {seed}")  # noqa: S311  # repeatable, no secret
+        self._count = 0  # readings measured so far
+        self._load_n = 0.0  # what came in last
+        self._felt_n: float | None = None  # after the lag
+        self._zero_n = 0.0
+        self._shown_steps = 0
+        self._frame = b""
+        self._heard = b""
+
+    def press(self, key: Key) -> None:
+        """Press a key live; one whose stamp has passed counts from the next reading on."""
+        self._keys = sorted([*self._keys, key], key=lambda each: each.at_us)
+
+    def bytes_until(self, at_us: int, source: Source) -> list[Sent]:
+        """Measure up to and including `at_us`; give what was sent since the last call, one frame each.
+
+        A polled scale sends nothing by itself.
+        """
+        sent = []
+        while (sample_us := round(self._count * 1_000_000 / self.model.rate_hz)) <= at_us:
+            self._measure(sample_us, source(sample_us))
+            if not self.model.request:
+                sent.append(Sent(sample_us, self._frame))
+        return sent
+
+    def answer(self, at_us: int, request: bytes, source: Source) -> list[Sent]:
+        """Measure up to `at_us`, hear `request`, which may come in pieces, and answer each whole one."""
+        self.bytes_until(at_us, source)
+        if not self.model.request:
+            return []
+        heard = (self._heard + request).split(self.model.request)
+        self._heard = heard[-1][-_LARGEST_REQUEST:]
+        return [Sent(at_us, self._frame) for _ in heard[1:]] if self._frame else []
+
+    def _measure(self, sample_us: int, load_n: float) -> None:
+        felt_n = self._lagged(load_n)
+        drift_n = self.model.drift_n_per_s * sample_us / 1e6
+        gross_n = felt_n + self.model.zero_offset_n + drift_n + self._noise.gauss(0, self.model.noise_n)
+        self._count += 1
+        while self._keys and self._keys[0].at_us <= sample_us:
+            key = self._keys.pop(0)
+            if isinstance(key, SetZero):
+                self._zero_n = gross_n
+            else:
+                self._unit = key.unit
+        if gross_n > self.model.capacity_n:
+            self._frame = encode(self.model.format, None, self._unit, "overload")
+            return
+        steps = round((gross_n - self._zero_n) / self.model.resolution_n)
+        word: Status = "unstable" if abs(steps - self._shown_steps) > 2 else "stable"
+        self._shown_steps = steps
+        self._frame = encode(self.model.format, self._shown(steps), self._unit, word)
+
+    def _lagged(self, load_n: float) -> float:
+        """Follow the load through the lag, exactly for a load that went in a straight line since the last reading."""
+        felt_n = load_n
+        if self._felt_n is not None and self.model.response_us:
+            time = 1e6 / self.model.rate_hz / self.model.response_us
+            kept, mean = math.exp(-time), -math.expm1(-time) / time
+            felt_n = self._felt_n * kept + self._load_n * (mean - kept) + load_n * (1 - mean)
+        self._felt_n, self._load_n = felt_n, load_n
+        return felt_n
+
+    def _shown(self, steps: int) -> float:
+        """Give whole steps as a number of the unit, without the dust of binary floats."""
+        step = self.model.resolution_n / float(factor(self._unit, "force"))
+        return round(steps * step, max(0, 2 - math.floor(math.log10(step)))) + 0.0

@@ -1,0 +1,1 @@
+"""The station: what is measured, worked, recorded and shown at the bench."""

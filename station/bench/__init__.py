@@ -1,0 +1,1 @@
+"""The bench without a window: events in, snapshots and entries out."""

@@ -1,0 +1,487 @@
+"""The bench without a window: stamped events in, facts filed and cues out, and a snapshot of what to show.
+
+It keeps the work order (`job`), watches holds (`hold_watch`) and comparisons (`comparing`), and gives the foot its one
+meaning in each step. Every fact is filed before it counts: what is shown as recorded is recorded. When filing fails
+the work stops and says so. A failure of the program itself voids the hold under way.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from drivers.events import Event, Garbage, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
+from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
+from station.bench.comparing import Comparing, Difference, marking_limits_mn
+from station.bench.cues import Cue
+from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
+from station.bench.hold_watch import HoldWatch
+from station.bench.job import JobState, JobStep, adjustment_fact
+from station.bench.recent import Recent
+from station.bench.snapshot import Command, Words
+from station.measuring.forecast import Forecast, forecast
+from station.measuring.hold import ScaleUncertainty
+from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold
+from station.measuring.trace import Trace
+from station.records.entries import (
+    Entry,
+    HoldByHand,
+    HoldCompleted,
+    Inspected,
+    LineCompared,
+    Overridden,
+    PieceCut,
+    PieceReleased,
+    PieceScrapped,
+    SignedOff,
+    SteppedBack,
+)
+from station.settings.hold import HoldSpecification
+from station.units import LengthSystem, quantity
+
+WINDOW_US = 60_000_000
+SHOWN_US = 2_000_000  # how long a check must have been shown before a tap counts
+ARMED_US = (1_500_000, 4_000_000)  # two taps this far apart arm a sewing step: a sewing pedal's own taps do not
+FORECAST_EVERY_US = 500_000
+SILENT_US = 1_000_000  # after this long without a reading the number is not shown any more
+
+
+class Filing(Protocol):
+    """Files a fact with its traces, durably, and gives its number in the chain."""
+
+    def __call__(self, entry: Entry, traces: Sequence[Trace] = ()) -> int:
+        """File one fact."""
+
+
+@dataclass(frozen=True)
+class BenchSettings:
+    """What the bench works by. `scale` is the scale's name in records; None where there are no instruments."""
+
+    pre_stretch: HoldSpecification
+    uncertainty: ScaleUncertainty | None
+    response_us: int | None
+    scale: str | None
+    scale_words: Words
+    unit: str = "lbf"
+    lengths: LengthSystem = "imperial"
+    next_piece: int = 1
+    pedal: bool = True
+
+
+class Bench:
+    """One job at the bench; see the module's docstring. All stamps are of one monotonic clock, in microseconds."""
+
+    def __init__(self, state: JobState, settings: BenchSettings, file: Filing) -> None:
+        self.state = state
+        self.settings = settings
+        self.recent = Recent(WINDOW_US, settings.pre_stretch.max_gap_us)
+        self.now_us = 0
+        self.link_lost: LinkLost | None = None
+        self.pedal_lost: PedalLost | None = None
+        self.link_seen = False
+        self.notice: Words | None = None
+        self.recorded = ""
+        self.stopped: str | None = None  # why no more can be filed
+        self.by_hand = settings.scale is None
+        self.step: JobStep | None = None  # the step at hand: after a held hold, still that one until the line is slack
+        self.step_since_us = 0
+        self.pull_seen = False  # in a setting step: the line saw the marking pull
+        self.armed_us: int | None = None
+        self.first_tap_us: int | None = None
+        self.watch: HoldWatch | None = None
+        self.forecast: Forecast | None = None
+        self.comparing: Comparing | None = None
+        self._file = file
+        self._pedal = Pedal()
+        self._held_waiting = False  # a hold is held, and the line still to be eased off
+        self._next_piece = settings.next_piece
+        self._cues: list[Cue] = []
+        self._forecast_us = 0
+        self._enter_step()
+
+    # ------------------------------------------------------------------ what comes in
+
+    def take(self, events: Sequence[Event]) -> list[Cue]:
+        """Take the next events in their order; give the cues they call for."""
+        self._cues = []
+        run: list[Reading] = []
+        for event in events:
+            self.now_us = max(self.now_us, event.at_us)
+            if isinstance(event, Reading):
+                run.append(event)
+                continue
+            self._take_readings(run)
+            run = []
+            self._take_other(event)
+        self._take_readings(run)
+        return self._cues
+
+    def fail(self, fault: BaseException) -> None:
+        """Void the hold under way: the program failed. Say so, and go on."""
+        self.notice = Words(
+            f"The program failed ({type(fault).__name__}): a hold under way is void. Pull again.", "stop"
+        )
+        if self.watch:
+            self._hold_facts(self.watch.fail(self.now_us))
+
+    def _take_readings(self, readings: Sequence[Reading]) -> None:
+        if not readings:
+            return
+        self.link_seen = True
+        self.link_lost = None
+        self.recent.add(Trace.of(readings))
+        step = self.step
+        if step is None:
+            return
+        if self.watch and step.kind == "pre-stretch":
+            self._hold_facts(self.watch.feed(readings))
+            self._go_on_when_slack()
+        elif step.kind == "set" and self.pull_is_right():
+            self.pull_seen = True
+
+    def _take_other(self, event: Event) -> None:
+        if isinstance(event, LinkLost):
+            self.link_lost = event
+            self.notice = Words(f"{event.why}: {event.advice}", "warn")
+            if self.watch:
+                self.watch.link_lost(event)
+        elif isinstance(event, LinkUp):
+            if self.link_lost:
+                self.notice = Words("The scale is back.", "plain")
+            self.link_lost = None
+        elif isinstance(event, PedalLost):
+            self._pedal.link_lost()
+            self.pedal_lost = event
+            self.notice = Words(f"{event.why}: {event.advice}", "warn")
+        elif isinstance(event, PedalUp):
+            if self.pedal_lost:
+                self.notice = Words("The pedal is back.", "plain")
+            self.pedal_lost = None
+        elif isinstance(event, Garbage):
+            if self.watch:
+                self.watch.garbage()
+        elif isinstance(event, PedalEdge | Tick):
+            self._foot(event)
+        if isinstance(event, Tick):
+            self._tick(event.at_us)
+
+    def _foot(self, event: PedalEdge | Tick) -> None:
+        for felt in self._pedal.feed(event):
+            if isinstance(felt, Tap):
+                self.tap(felt.at_us)
+            elif isinstance(felt, LongPress):
+                self.long_press(felt.at_us)
+            elif isinstance(felt, LongReached):
+                self._cues.append("long press")
+            elif isinstance(felt, Stuck):
+                self.notice = Words("The pedal is stuck down: look what lies on it.", "warn")
+            elif isinstance(felt, Released):
+                self.notice = Words("The pedal is free again.", "plain")
+
+    def _tick(self, at_us: int) -> None:
+        if self.comparing:
+            self.comparing.tick(at_us)
+        if self.armed_us is not None and at_us - self.armed_us > 15_000_000:
+            self.armed_us = None
+        if self.watch:
+            self._hold_facts(self.watch.tick(at_us))
+        if at_us - self._forecast_us >= FORECAST_EVERY_US:
+            self._forecast_us = at_us
+            self._look_ahead()
+
+    def _look_ahead(self) -> None:
+        """Tell whether the pull will leave the band before the time is complete."""
+        attempt = self.watch.attempt if self.watch else None
+        running = attempt.running if attempt and not attempt.completed else None
+        before, self.forecast = self.forecast, None
+        if attempt is None or running is None or attempt.first_us is None or not self.reading_is_fresh:
+            return
+        since_us = attempt.first_us + running.start_us
+        at_us, tension_mn, _ = self.recent.since(since_us)
+        band = attempt.state.watched
+        end_us = since_us + attempt.spec.duration_us
+        self.forecast = forecast(at_us, tension_mn, band.low_mn, band.high_mn, end_us)
+        if self.forecast and before is None:
+            self._cues.append("leaving band")
+
+    # ------------------------------------------------------------------ the pull
+
+    @property
+    def reading_is_fresh(self) -> bool:
+        """Tell whether the scale has spoken within the last second and the link stands."""
+        last_us = self.recent.last_us
+        return self.link_lost is None and last_us is not None and self.now_us - last_us <= SILENT_US
+
+    @property
+    def pull_mn(self) -> int | None:
+        """Give the pull to show and to compare by; None where there is no fresh reading."""
+        return self.recent.now_mn() if self.reading_is_fresh else None
+
+    def pull_is_right(self) -> bool:
+        """Tell whether the marking pull is there (always, where the work is done by hand without instruments)."""
+        low, high = marking_limits_mn(self.marking_pull_mn)
+        return self.by_hand or (self.pull_mn is not None and low <= self.pull_mn <= high)
+
+    @property
+    def marking_pull_mn(self) -> int:
+        """Give the plan's marking and comparing pull."""
+        return round(self.state.plan.settings.pull_n * 1000)
+
+    def _hold_facts(self, facts: Sequence[HoldFact]) -> None:
+        watch, step = self.watch, self.step
+        if watch is None or step is None:
+            return
+        for fact in facts:
+            attempt = watch.attempt or watch.judged
+            if isinstance(fact, InBand):
+                self._cues.append("in band")
+                self.notice = None
+            elif isinstance(fact, Broken):
+                self._cues.append("broken")
+                self.notice = Words(
+                    f"{why_broken(fact)} after {fact.held_us / 1e6:.1f} s: the time starts again.", "warn"
+                )
+            elif isinstance(fact, Completed) and attempt and not attempt.closed:
+                self._completed(step, attempt)
+            elif isinstance(fact, Closed) and attempt:
+                self._judged(step, attempt, fact)
+
+    def _completed(self, step: JobStep, attempt: LiveHold) -> None:
+        entry, trace = completed_fact(self._job, step.key, self._pieces(step), attempt)
+        self._record(entry, [trace])
+        self._cues.append("time complete")
+
+    def _judged(self, step: JobStep, attempt: LiveHold, fact: Closed) -> None:
+        scale = self.settings.scale or ""
+        entry = judged_fact(self._job, step.key, self._pieces(step), attempt, fact, scale)
+        if fact.judgement.verdict == "held":
+            self._held_waiting = True
+            if attempt.spec.zero_limit_mn is None:
+                self._cues.append("time complete")
+        else:
+            self._cues.append("not counted")
+        self._record(entry, [fact.trace], stay=True)
+        self._go_on_when_slack()
+
+    def _go_on_when_slack(self) -> None:
+        if self._held_waiting and self.watch and self.watch.phase == "waiting":
+            self._held_waiting = False
+            self._step_done()
+
+    # ------------------------------------------------------------------ the foot
+
+    def tap(self, at_us: int) -> None:
+        """Take a tap: done, next; in a comparison, level. What does not count is said."""
+        step = self.step
+        if step is None or self.stopped:
+            return
+        why = self._why_no_tap(step, at_us)
+        if why:
+            self._not_counted(why)
+        elif self.comparing:
+            found = self.comparing.tap(at_us, self.pull_mn)
+            if isinstance(found, Difference):
+                self._compared(step, found)
+            elif found:
+                self._not_counted(found)
+        else:
+            self._record(self._fact_of(step))
+
+    def long_press(self, at_us: int) -> None:
+        """Take a long press: back one step; in a comparison, the difference."""
+        if self.comparing and self.comparing.takes_long_press:
+            why = self.comparing.long_press(at_us, self.pull_mn)
+            if why:
+                self._not_counted(why)
+            return
+        self.back()
+
+    def back(self) -> None:
+        """Go back one step: nothing is erased, and the step is to be done again."""
+        before, step = self.state.before, self.step
+        if self.watch and self.watch.phase != "waiting":
+            self._not_counted("during a hold the foot does nothing: ease off to stop")
+        elif before is None or step is None:
+            self._not_counted("this is the first step" if before is None else "the job is signed off")
+        else:
+            self._record(SteppedBack(job=self._job, step=before.key))
+            self.notice = Words(f"Back to: {before.label}. What was recorded stands.", "plain")
+
+    def _why_no_tap(self, step: JobStep, at_us: int) -> str:
+        """Say why a tap does not count now; nothing where it does."""
+        if step.kind == "pre-stretch":
+            return "the pull itself moves this step on: pull, hold, ease off"
+        if step.kind in {"sign", "inspect"}:
+            return "never by foot: use the keyboard"
+        if step.kind == "check" and at_us - self.step_since_us < SHOWN_US:
+            return "look first: a check counts once it has been shown for two seconds"
+        if step.kind in {"mark"} and not self.pull_is_right():
+            return self._pull_words("mark under the marking pull")
+        if step.kind == "set" and not (self.by_hand or self.pull_seen):
+            return self._pull_words("set it under the marking pull first")
+        if step.kind in {"sew", "trial tack"}:
+            return self._arm(at_us)
+        return ""
+
+    def _pull_words(self, what: str) -> str:
+        return what if self.reading_is_fresh else "there is no reading from the scale"
+
+    def _arm(self, at_us: int) -> str:
+        """Arm a sewing step by two taps two seconds apart; after that a tap counts."""
+        if self.armed_us is not None:
+            return ""
+        since_us = at_us - self.first_tap_us if self.first_tap_us is not None else 0
+        if ARMED_US[0] <= since_us <= ARMED_US[1]:
+            self.armed_us, self.first_tap_us = at_us, None
+            self.notice = Words("Armed: tap when it is sewn.", "act")
+            return " "
+        self.first_tap_us = at_us
+        self.notice = Words("Tap again in two seconds to arm the foot.", "act")
+        return " "
+
+    def _not_counted(self, why: str) -> None:
+        if why.strip():  # arming says for itself what it does
+            self.notice = Words(f"Not counted: {why}.", "warn")
+            self._cues.append("not counted")
+
+    # ------------------------------------------------------------------ keyboard and mouse
+
+    def do(self, command: Command, form: Mapping[str, str] | None = None) -> None:
+        """Carry out a command of the keyboard or mouse; `form` holds what was typed.
+
+        Raises QuantityFault where a length typed is none.
+        """
+        form = form or {}
+        step = self.step
+        if self.stopped or step is None:
+            return
+        if command == "done" and step.kind == "cut" and form.get("piece"):
+            self._record(self._fact_of(step, form["piece"]))
+        elif command in {"done", "level"}:
+            if step.kind in {"sew", "trial tack"}:
+                self.armed_us = self.now_us  # a key is not the sewing machine's pedal
+            self.tap(self.now_us)
+        elif command == "back":
+            self.back()
+        elif command == "long?" and self.comparing:
+            self._compared(
+                step, self.comparing.found(round(quantity(form["difference"], "length") * 10**6), self.pull_mn)
+            )
+        elif command == "accept" and step.kind == "adjust":
+            moved = adjustment_fact(self.state, step)
+            trapped = self.state.trapped_m(step.trap) if step.trap else 0.0
+            self._record(dataclasses.replace(moved, action="leave", move_um=0, trap_after_um=round(trapped * 1e6)))
+        elif command == "override":
+            self._record(Overridden(job=self._job, step=step.key, by=form["by"], reason=form["reason"]))
+        elif command == "by hand" and step.kind == "pre-stretch":
+            self._record(HoldByHand(job=self._job, step=step.key, pieces=self._pieces(step), by=form["by"]))
+        elif command in {"scrap", "release"} and step.line in self.state.pieces:
+            fact = PieceScrapped if command == "scrap" else PieceReleased
+            piece = self.state.pieces[step.line]
+            self._record(fact(job=self._job, piece=piece, by=form["by"], reason=form["reason"]))
+        elif command == "inspect" and step.kind == "inspect":
+            self._record(
+                Inspected(
+                    job=self._job,
+                    step=step.key,
+                    by=form["by"],
+                    certificate=form.get("certificate", ""),
+                    finding=form.get("finding", ""),
+                )
+            )
+        elif command == "sign" and step.kind == "sign":
+            self._record(
+                SignedOff(
+                    job=self._job,
+                    step=step.key,
+                    by=form["by"],
+                    certificate=form.get("certificate", ""),
+                    statement=form.get("statement", ""),
+                )
+            )
+
+    # ------------------------------------------------------------------ facts
+
+    @property
+    def _job(self) -> str:
+        return self.state.opened.job
+
+    def _pieces(self, step: JobStep) -> tuple[str, ...]:
+        return (self.state.pieces[step.line],) if step.line in self.state.pieces else ()
+
+    @property
+    def next_piece(self) -> str:
+        """Give the number of the next piece to be cut."""
+        return str(self._next_piece)
+
+    def _fact_of(self, step: JobStep, piece: str = "") -> Entry:
+        return fact_of(self.state, step, piece or self.next_piece, None if self.by_hand else self.pull_mn)
+
+    def _compared(self, step: JobStep, found: Difference) -> None:
+        self._record(
+            LineCompared(
+                job=self._job,
+                step=step.key,
+                line=step.line,
+                method="in turn" if not self.by_hand else "in turn, pulled by hand, not measured",
+                difference_um=found.difference_um,
+                reference_pull_mn=found.reference_mn,
+                line_pull_mn=found.line_mn,
+                after_sewing="sewing" in step.key,
+            )
+        )
+
+    def _record(self, entry: Entry, traces: Sequence[Trace] = (), stay: bool = False) -> None:
+        """File a fact, then let it count; `stay` leaves the step to be moved on by the pull."""
+        if self.stopped:
+            return
+        try:
+            seq = self._file(entry, traces)
+        except RuntimeError as fault:
+            self.stopped = str(fault)
+            self.notice = Words(f"Nothing more can be recorded: {fault}", "stop")
+            self._cues.append("broken")
+            return
+        if isinstance(entry, PieceCut) and entry.piece.isdecimal():
+            self._next_piece = int(entry.piece) + 1
+        self.state = self.state.after(entry, seq)
+        self.recorded = said_of(entry, self.settings.lengths)
+        if not stay and not isinstance(entry, HoldCompleted):
+            self._step_done()
+
+    def _step_done(self) -> None:
+        self.notice = None
+        self._cues.append("step done")
+        self._enter_step()
+
+    def _enter_step(self) -> None:
+        step = self.step = self.state.now
+        self.step_since_us = self.now_us
+        self.pull_seen = False
+        self.armed_us = self.first_tap_us = None
+        self.watch = self.comparing = self.forecast = None
+        self._held_waiting = False
+        if step is None:
+            return
+        if step.kind == "pre-stretch":
+            settings = self.settings
+            self.watch = HoldWatch(settings.pre_stretch, settings.uncertainty, settings.response_us)
+        elif step.kind == "compare":
+            line = next(each for each in self.state.plan.lines if each.name == step.line)
+            equal_mn = None if line.equal_pull_n is None else round(line.equal_pull_n * 1000)
+            self.comparing = Comparing(self.marking_pull_mn, equal_mn, measured=not self.by_hand)
+
+
+def why_broken(fact: Broken) -> str:
+    """Say why a span broke, as a rigger would."""
+    return {
+        "below": "You fell below the band",
+        "above": "You pulled above the band",
+        "gap": "The scale said nothing for too long",
+        "fault": "The scale said that it has a fault",
+        "overload": "The scale was overloaded",
+        "clock": "The scale's readings went back in time",
+        "still": "The reading did not move for too long",
+    }[fact.why]

@@ -1,0 +1,135 @@
+"""The facts a step leaves behind, and what is said of them on the screen.
+
+>>> from station.bench.job import EXAMPLE_PLAN, example_opening, plan_table
+>>> from station.linework.line_plan import make_plan
+>>> from station.settings.plan import read_plan
+>>> state = JobState(example_opening(), make_plan(read_plan(plan_table(EXAMPLE_PLAN))))
+>>> said_of(fact_of(state, state.steps[2], "12", None), "imperial")
+'piece 12 cut for A'
+"""
+
+from __future__ import annotations
+
+from station.bench.job import JobState, JobStep, adjustment_fact
+from station.measuring.hold import RULE_VERSION
+from station.measuring.live_hold import Closed, LiveHold
+from station.measuring.trace import Trace
+from station.records.entries import (
+    Adjusted,
+    Checked,
+    Entry,
+    HoldByHand,
+    HoldCompleted,
+    HoldJudged,
+    LineCompared,
+    MarkMade,
+    PieceCut,
+    SignedOff,
+    StepDone,
+    Tacked,
+    TrapMade,
+)
+from station.units import LengthSystem, length_text
+
+
+def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> Entry:
+    """Give the fact that says that a step is done: `piece` numbers a piece cut now, `pull_mn` is the pull now."""
+    job, key, trap = state.opened.job, step.key, step.trap
+    if step.kind == "cut":
+        line = next(each for each in state.plan.lines if each.name == step.line)
+        length_um = None if line.cut_length_m is None else round(line.cut_length_m * 1e6)
+        return PieceCut(job=job, step=key, line=step.line, piece=piece, length_um=length_um)
+    if step.kind == "mark" and trap is not None:
+        mark = trap.marks[0]
+        offset_um = round(mark.offset_m * 1e6)
+        return MarkMade(
+            job=job, step=key, trap=trap.trap, mark=mark.name, line=trap.host, offset_um=offset_um, pull_mn=pull_mn
+        )
+    if step.kind in {"trap", "link loop"} and trap is not None:
+        trap_um = round(trap.trap_m * 1e6)
+        return TrapMade(job=job, step=key, trap=trap.trap, host=trap.host, guest=trap.guest, trap_um=trap_um)
+    if step.kind == "adjust":
+        return adjustment_fact(state, step)
+    if step.kind in {"sew", "trial tack"}:
+        sewing = (trap or state.plan.steps[0]).sewing
+        return Tacked(
+            job=job,
+            step=key,
+            trap=trap.trap if trap else "",
+            tack=sewing.kind if sewing else "as the original",
+            length_um=round(sewing.length_m * 1e6) if sewing else None,
+            stitches=sewing.stitches if sewing else None,
+            trial=trap is None,
+        )
+    if step.kind == "check":
+        return Checked(job=job, step=key, check=step.check)
+    return StepDone(job=job, step=key)
+
+
+def completed_fact(job: str, step: str, pieces: tuple[str, ...], hold: LiveHold) -> tuple[HoldCompleted, Trace]:
+    """Give the fact that a hold's time is complete, with the trace so far."""
+    trace = hold.trace
+    uncertainty = hold.state.uncertainty
+    return (
+        HoldCompleted(
+            job=job,
+            step=step,
+            pieces=pieces,
+            trace=trace.digest(),
+            specification=hold.spec.facts(),
+            uncertainty=uncertainty.facts() if uncertainty else None,
+        ),
+        trace,
+    )
+
+
+def judged_fact(job: str, step: str, pieces: tuple[str, ...], hold: LiveHold, closed: Closed, scale: str) -> HoldJudged:
+    """Give the fact that a hold was judged; `scale` is the scale's name in records."""
+    uncertainty = hold.state.uncertainty
+    return HoldJudged(
+        job=job,
+        step=step,
+        pieces=pieces,
+        trace=closed.trace.digest(),
+        specification=hold.spec.facts(),
+        uncertainty=uncertainty.facts() if uncertainty else None,
+        response_us=hold.response_us,
+        program_fault="program-fault" in closed.judgement.reasons,
+        judgement=closed.judgement.facts(),
+        rule_version=RULE_VERSION,
+        garbage_frames=hold.garbage,
+        links_lost=tuple(lost.why for lost in hold.links_lost),
+        scale=scale,
+    )
+
+
+def said_of(entry: Entry, lengths: LengthSystem) -> str:
+    """Say what was recorded, in a few words; nothing for what needs none."""
+
+    def length(um: int) -> str:
+        return length_text(um / 1e6, lengths)
+
+    if isinstance(entry, PieceCut):
+        return f"piece {entry.piece} cut for {entry.line}"
+    if isinstance(entry, HoldJudged):
+        return f"hold {entry.judgement['verdict'].replace('-', ' ')}, piece {', '.join(entry.pieces)}"
+    if isinstance(entry, HoldByHand):
+        return f"piece {', '.join(entry.pieces)} pulled by hand, not measured"
+    if isinstance(entry, MarkMade):
+        return f"{entry.mark} marked on {entry.line}"
+    if isinstance(entry, TrapMade):
+        return f"{entry.trap}: {length(entry.trap_um)} trapped"
+    if isinstance(entry, LineCompared):
+        if not entry.difference_um:
+            return f"{entry.line} level"
+        side = "long" if entry.difference_um > 0 else "short"
+        return f"{entry.line} {length(abs(entry.difference_um))} {side}"
+    if isinstance(entry, Adjusted):
+        return f"{entry.line}: {length(entry.trap_after_um)} trapped"
+    if isinstance(entry, Tacked):
+        return "trial tack" if entry.trial else f"{entry.trap} sewn"
+    if isinstance(entry, Checked):
+        return entry.check
+    if isinstance(entry, SignedOff):
+        return f"signed off by {entry.by}"
+    return ""

@@ -1,0 +1,345 @@
+"""What the bench shows while a line is pulled: the pull, the hold under way, the comparison.
+
+A pure function of the bench model, in the bench's own unit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from station.bench.bench import Bench
+from station.bench.comparing import Comparing, marking_limits_mn
+from station.bench.hold_watch import HoldWatch
+from station.bench.job import JobStep
+from station.bench.snapshot import (
+    Card,
+    Command,
+    Gauge,
+    LengthNumber,
+    Number,
+    Progress,
+    Pull,
+    PullsCard,
+    TensionNumber,
+    Tone,
+    Toward,
+    TraceCard,
+    Words,
+)
+from station.measuring.hold import acceptance_limits
+from station.measuring.live_hold import LiveHold
+from station.measuring.words import said, seconds
+from station.settings.hold import HoldSpecification
+from station.units import in_unit, length_text, stacked_length
+
+NAMES = {"lbf": "pounds", "N": "newtons", "kgf": "kilograms-force", "daN": "decanewtons", "kN": "kilonewtons"}
+HANDLE = "Pull with a handle or cleat, never wrap line round a hand. Ease off, never let go."
+COLD = "Cut cold, to a taper: a melted end chafes the braid around it. No flame or hot knife near HMPE."
+MAKER = "The maker's instructions, local rules and licensed practice come first."
+EYES = "Eyes covered; keep out of the line's path. Ease off, never let go."
+
+
+@dataclass(frozen=True)
+class Act:
+    """What a step shows that differs from step to step; the rest of a snapshot is the same for all."""
+
+    sentence: Words
+    number: Number | None = None
+    second: tuple[Words, ...] = ()
+    arrow: Toward | None = None
+    under: str = ""
+    gauge: Gauge | None = None
+    progress: Progress | None = None
+    card: Card | None = None
+    caution: str = MAKER
+    commands: tuple[Command, ...] = ("done", "back")
+
+
+class PullShowing:
+    """Shows pulls of one bench, in its unit."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+
+    # ------------------------------------------------------------------ the pull
+
+    def force(self, mn: float) -> float:
+        """Give a pull in mN as a number of the bench's unit."""
+        return in_unit(mn / 1000, self._bench.settings.unit)
+
+    def pounds(self, mn: float) -> str:
+        """Give a pull in words: "30 pounds", "1 pound", "133 newtons"."""
+        number = f"{self.force(mn):.1f}".removesuffix(".0")
+        name = NAMES[self._bench.settings.unit]
+        return f"{number} {name.removesuffix('s') if number == '1' and name == 'pounds' else name}"
+
+    def tension(self, tone: Tone = "plain") -> TensionNumber:
+        """Give the live pull as the large number."""
+        bench = self._bench
+        pull = bench.pull_mn
+        if pull is None:
+            return TensionNumber("--", bench.settings.unit, "warn")
+        text = f"{self.force(pull):.1f}"
+        return TensionNumber("0.0" if text == "-0.0" else text, bench.settings.unit, tone)
+
+    def gauge(self, low_mn: int, high_mn: int, top_mn: int, ceiling_mn: int | None = None) -> Gauge:
+        """Give the live pull on a straight scale up to `top_mn`."""
+        pull = self._bench.pull_mn
+        return Gauge(
+            tension=None if pull is None else self.force(pull),
+            unit=self._bench.settings.unit,
+            top=self.force(top_mn),
+            low=self.force(low_mn),
+            high=self.force(high_mn),
+            accept_low=self.force(low_mn),
+            accept_high=self.force(high_mn),
+            ceiling=None if ceiling_mn is None else self.force(ceiling_mn),
+        )
+
+    def marking_gauge(self) -> Gauge:
+        """Give the live pull with the window of the marking pull."""
+        low, high = marking_limits_mn(self._bench.marking_pull_mn)
+        return self.gauge(low, high, 2 * self._bench.marking_pull_mn)
+
+    def pull_line(self) -> Words:
+        """Say whether the marking pull is there, for steps in which the number is a length."""
+        bench = self._bench
+        if bench.by_hand:
+            return Words("pull by hand, not measured", "quiet")
+        wanted = self.pounds(bench.marking_pull_mn)
+        if bench.pull_mn is None:
+            return Words("no reading from the scale", "warn")
+        live = f"pull {self.force(bench.pull_mn):.1f} {bench.settings.unit}"
+        return Words(f"{live}: right", "good") if bench.pull_is_right() else Words(f"{live}: pull to {wanted}", "warn")
+
+    def length(self, length_m: float) -> str:
+        """Give a length as the bench reads it."""
+        return length_text(length_m, self._bench.settings.lengths)
+
+    def length_number(self, length_m: float) -> LengthNumber:
+        """Give a length as the large number."""
+        if self._bench.settings.lengths == "metric":
+            return LengthNumber(None, length_text(length_m, "metric"))
+        return LengthNumber(stacked_length(length_m), None)
+
+    def reference(self) -> str:
+        """Give what the line is matched to."""
+        return self._bench.state.opened.reference
+
+    # ------------------------------------------------------------------ comparing
+
+    def compare(self, step: JobStep, comparing: Comparing) -> Act:
+        """Show a comparison: which line to pull now, how equal the pulls are, what was found."""
+        bench = self._bench
+        after = "sewing" in step.key
+        pull = self.pounds(comparing.pull_mn)
+        reference = self.reference()
+        again = " again" if step.round > 1 or after else ""
+        right = comparing.pull_is_right(bench.pull_mn)
+        number: Number | None = None if bench.by_hand else self.tension("good" if right else "plain")
+        second: tuple[Words, ...]
+        arrow: Toward | None = None
+        if comparing.phase == "reference":
+            sentence = f"Compare {step.line}{again}: {reference} first, pull to {pull}"
+            second = (Words("read it on the board,"), Words("then tap", "act"))
+        elif comparing.phase == "line":
+            sentence = "Now the new line, the same pull"
+            second = (Words("level: tap", "act"), Words("long or short: press long"))
+        elif comparing.phase == "which":
+            sentence, number = "Is the new line long, or short?", None
+            second = (Words("long: tap", "act"), Words("short: press long", "act"))
+        else:
+            side = "long" if comparing.long else "short"
+            um = comparing.count * 25_400 / 16
+            number = self.length_number(um / 1e6)
+            arrow = "canopy" if comparing.long else "link"
+            if comparing.phase == "count":
+                sentence = f"How much {side}? A tap for each sixteenth"
+                second = (Words("tap, tap, then wait"), Words(f"new line {side}", "act"))
+            else:
+                sentence = f"New line {self.length(um / 1e6)} {side}?"
+                second = (Words("yes: tap", "act"), Words("no: press long"))
+        return Act(
+            Words(sentence),
+            number,
+            second,
+            arrow,
+            under="in turn, each alone, read on the same board",
+            gauge=None if bench.by_hand else self.marking_gauge(),
+            card=self._pulls(comparing),
+            caution=EYES,
+            commands=("level" if comparing.phase in {"reference", "line"} else "done", "back", "long?"),
+        )
+
+    def _pulls(self, comparing: Comparing) -> PullsCard:
+        bench = self._bench
+        unit = bench.settings.unit
+        top = 2 * comparing.pull_mn
+
+        def shown(label: str, mn: int | None, live: bool, limits: tuple[int, int]) -> Pull:
+            gauge = replace(self.gauge(*limits, top), tension=None if mn is None else self.force(mn))
+            inside = mn is not None and limits[0] <= mn <= limits[1]
+            text = "--" if mn is None else f"{self.force(mn):.1f} {unit}"
+            tone: Tone = "good" if inside else "warn" if live and mn is not None else "quiet"
+            return Pull(label, text, gauge, tone)
+
+        first = comparing.phase == "reference"
+        reference_limits = marking_limits_mn(comparing.pull_mn)
+        reference_mn = bench.pull_mn if first else comparing.reference_mn
+        line_mn = comparing.line_mn if comparing.line_mn is not None else None if first else bench.pull_mn
+        equal = comparing.equal_mn
+        note = "how equal the pull must be is unknown: the plan gives no stiffness"
+        if equal is not None:
+            note = f"equal enough for this plan: within {self.force(equal):.1f} {unit}"
+        return PullsCard(
+            "pull, in turn, on the same board",
+            (
+                shown(self.reference(), reference_mn, first, reference_limits),
+                shown("new line", line_mn, not first, reference_limits if first else comparing.limits_mn()),
+            ),
+            note if not bench.by_hand else "pulled by hand, not measured",
+        )
+
+    # ------------------------------------------------------------------ the pre-stretch
+
+    def pre_stretch(self, step: JobStep, watch: HoldWatch) -> Act:
+        """Show a hold: how far to the band, time held and left, what broke the span, what comes."""
+        bench, spec = self._bench, watch.spec
+        target = self.pounds(spec.target_mn)
+        if bench.by_hand:
+            return Act(
+                Words(f"Pre-stretch {step.line}: pull to {target} for {seconds(spec.duration_us, 0)}"),
+                under="No scale: press H when it was pulled by hand. The record says: not measured.",
+                caution=HANDLE,
+                commands=("by hand", "back"),
+            )
+        attempt = watch.attempt
+        held_us, complete = self._held(watch)
+        piece = bench.state.pieces.get(step.line)
+        tone: Tone = "plain"
+        second: tuple[Words, ...] = (Words(f"held {seconds(held_us, 0)} of {seconds(spec.duration_us, 0)}", "quiet"),)
+        commands: tuple[Command, ...] = ("back", "by hand", "override")
+        if piece in bench.state.blocked:
+            sentence = Words("Stop: scrap this piece, or have it released by name", "stop")
+            second = (Words("it saw more than it may; nobody can see set-in damage", "stop"),)
+            commands = ("scrap", "release")
+        elif watch.phase == "ease off":
+            verdict = watch.judged.closed.judgement.verdict if watch.judged and watch.judged.closed else ""
+            if verdict == "held":
+                sentence, tone = Words("Time complete: ease off to finish", "good"), "good"
+            else:
+                sentence = Words("Ease off, then pull again", "warn")
+        elif attempt is None:
+            sentence, second = self._waiting(step, watch, target)
+        elif complete:
+            sentence, tone = Words("Time complete: ease off to finish", "good"), "good"
+        elif not bench.reading_is_fresh:
+            sentence = Words("No reading: nothing counts until the scale speaks again", "warn")
+        else:
+            sentence, tone, more = self._pulling(attempt)
+            second = (*second, *more)
+        return Act(
+            sentence,
+            self.tension(tone),
+            second,
+            gauge=self._hold_gauge(spec, watch),
+            progress=Progress(held_us / 1e6, spec.duration_us / 1e6, complete),
+            card=self._trace(watch),
+            caution=HANDLE,
+            commands=commands,
+        )
+
+    def _held(self, watch: HoldWatch) -> tuple[int, bool]:
+        """Give how long the running span has lasted, and whether the time is complete."""
+        attempt = watch.attempt
+        if attempt is None:
+            judged = watch.judged
+            span = judged.completed if judged and watch.phase == "ease off" else None
+            return (span.length_us, True) if span else (0, False)
+        if attempt.completed:
+            return attempt.completed.length_us, True
+        return (attempt.running.length_us if attempt.running else 0), False
+
+    def _waiting(self, step: JobStep, watch: HoldWatch, target: str) -> tuple[Words, tuple[Words, ...]]:
+        spec = watch.spec
+        if watch.judged and watch.judged.closed:
+            judgement = watch.judged.closed.judgement
+            lines = said(judgement.verdict, judgement.reasons, spec, judgement.held_us, self._bench.settings.unit)
+            first, _, rest = lines[0].partition(": ")
+            return Words(f"{first}. Pull to {target} again", "warn"), (
+                Words(rest.removesuffix(" Pull again."), "warn"),
+            )
+        return Words(f"Pull {step.line} to {target}"), (
+            Words(f"and hold it {seconds(spec.duration_us, 0)}"),
+            Words("the time starts by itself", "act"),
+        )
+
+    def _pulling(self, attempt: LiveHold) -> tuple[Words, Tone, tuple[Words, ...]]:
+        bench = self._bench
+        pull, band = bench.pull_mn or 0, attempt.state.watched
+        spec = attempt.spec
+        if attempt.running:
+            left = spec.duration_us - attempt.running.length_us
+            more: tuple[Words, ...] = ()
+            if bench.forecast and attempt.first_us is not None:
+                falls_s = max(1, round((bench.forecast.crosses_us - bench.now_us) / 1e6))
+                add = max(1, round(self.force(bench.forecast.add_mn)))
+                name = NAMES[bench.settings.unit]
+                name = name.removesuffix("s") if add == 1 and name == "pounds" else name
+                more = (Words(f"Pull {add} {name} more: you fall below in {falls_s} s", "warn"),)
+            return Words(f"Pre-stretch, {-(-left // 1_000_000)} s to go"), "good", more
+        if pull > spec.ceiling_mn:
+            return Words("Over the ceiling: ease off", "stop"), "stop", ()
+        if pull > band.high_mn:
+            return Words(f"Ease off {self.pounds(pull - band.high_mn)}", "warn"), "warn", ()
+        if pull < band.low_mn:
+            missing = self.pounds(max(spec.target_mn - pull, 500))
+            near = pull >= spec.low_mn
+            why = (Words("in the band, but too near its edge for this scale", "warn"),) if near else ()
+            return Words(f"Pull {missing} more", "plain"), "plain", why
+        return Words("Hold it there"), "plain", ()
+
+    def _hold_gauge(self, spec: HoldSpecification, watch: HoldWatch) -> Gauge:
+        gauge = self.gauge(spec.low_mn, spec.high_mn, spec.ceiling_mn, spec.ceiling_mn)
+        accept = self._accept(watch)
+        return replace(gauge, accept_low=accept[0], accept_high=accept[1])
+
+    def _accept(self, watch: HoldWatch) -> tuple[float | None, float | None]:
+        limits = acceptance_limits(watch.spec, watch.uncertainty)
+        if limits is None or limits[0] > limits[1]:
+            return None, None
+        return self.force(limits[0]), self.force(limits[1])
+
+    def _trace(self, watch: HoldWatch) -> TraceCard:
+        bench, spec, attempt = self._bench, watch.spec, watch.attempt
+        at_us, tension_mn, joined = bench.recent.window(bench.now_us)
+        accept = self._accept(watch)
+        span = attempt.completed or attempt.running if attempt else None
+        origin_us = attempt.first_us if attempt and attempt.first_us is not None else 0
+        forecast = bench.forecast
+        line = None
+        if forecast:
+            (from_us, from_mn), (to_us, to_mn) = forecast.line
+            line = (
+                ((from_us - bench.now_us) / 1e6, self.force(from_mn)),
+                ((to_us - bench.now_us) / 1e6, self.force(to_mn)),
+            )
+        return TraceCard(
+            ago_s=(at_us - bench.now_us) / 1e6,
+            tension=tension_mn / (1000 / in_unit(1, bench.settings.unit)),
+            joined=np.asarray(joined),
+            unit=bench.settings.unit,
+            window_s=60.0,
+            top=self.force(spec.ceiling_mn) * 1.05,
+            low=self.force(spec.low_mn),
+            high=self.force(spec.high_mn),
+            accept_low=accept[0],
+            accept_high=accept[1],
+            ceiling=self.force(spec.ceiling_mn),
+            span_s=None
+            if span is None
+            else ((origin_us + span.start_us - bench.now_us) / 1e6, (origin_us + span.end_us - bench.now_us) / 1e6),
+            forecast=line,
+        )

@@ -1,0 +1,322 @@
+"""What the bench shows in each step: the one sentence, the number, the words beside it, the card and the drawing.
+
+A pure function of the bench model. Every sentence is one that a rigger would say; the number is a pull while pulling
+and a length while marking, trapping and comparing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from station.bench.bench import Bench
+from station.bench.facts import said_of
+from station.bench.job import CHECKS, JobStep, Kind, adjustment
+from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
+from station.bench.snapshot import (
+    CloseUp,
+    CountNumber,
+    DrawingState,
+    EndMarks,
+    Header,
+    ListCard,
+    Snapshot,
+    StepMark,
+    StepState,
+    Words,
+)
+from station.linework.drawing import layout
+from station.linework.line_plan import Step
+from station.records.entries import HoldByHand, HoldJudged, Overridden
+
+
+class Showing:
+    """Makes snapshots of one bench; the line drawing is laid out once."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._pull = PullShowing(bench)
+        self._drawing = layout(bench.state.plan)
+
+    def snapshot(self) -> Snapshot:
+        """Give what the bench shows now."""
+        bench = self._bench
+        state, step = bench.state, bench.step
+        index = state.steps.index(step) if step in state.steps else len(state.steps)
+        act = self._act(step)
+        if bench.stopped:
+            act = Act(Words("Stop: nothing more can be recorded", "stop"), under=bench.stopped, commands=())
+        return Snapshot(
+            header=self._header(step, index),
+            sentence=act.sentence,
+            number=act.number,
+            second=act.second,
+            arrow=act.arrow,
+            under=act.under,
+            gauge=act.gauge,
+            progress=act.progress,
+            card=act.card,
+            drawing=self._lines(step),
+            steps=tuple(
+                StepMark(each.label, "done" if n < index else "now" if n == index else "to come")
+                for n, each in enumerate(state.steps)
+            ),
+            caution=act.caution,
+            notice=bench.notice,
+            recorded=bench.recorded,
+            commands=act.commands,
+        )
+
+    # ------------------------------------------------------------------ around the step
+
+    def _header(self, step: JobStep | None, index: int) -> Header:
+        bench = self._bench
+        opened, settings = bench.state.opened, bench.settings
+        canopy = str(opened.canopy.get("type") or "")
+        piece = bench.state.pieces.get(step.line, "") if step else ""
+        count = len(bench.state.steps)
+        scale = settings.scale_words
+        if settings.scale is not None and not bench.reading_is_fresh:
+            scale = Words("no reading from the scale", "warn")
+        return Header(
+            line=f"{opened.title}, {opened.side}" if opened.side else opened.title,
+            piece=f"piece {piece}" if piece else "",
+            canopy=canopy,
+            step=f"step {min(index + 1, count)} of {count}",
+            scale=scale,
+            foot=self._foot(),
+        )
+
+    def _foot(self) -> Words:
+        if not self._bench.settings.pedal:
+            return Words("no pedal: use the space bar", "quiet")
+        return Words("no pedal", "warn") if self._bench.pedal_lost else Words("foot ready", "quiet")
+
+    def _lines(self, step: JobStep | None) -> DrawingState:
+        state = self._bench.state
+        kinds = {each.key: each for each in state.steps}
+        done = [kinds[key] for key in state.done if key in kinds]
+        made = {each.trap.trap for each in done if each.trap and each.kind in {"trap", "link loop"}}
+        sewn = {each.trap.trap for each in done if each.trap and each.kind == "sew"}
+        here = step.trap.trap if step and step.trap and step.kind not in {"cut", "pre-stretch", "confirm"} else None
+        mark = step.trap.marks[0].name if step and step.trap and step.kind == "mark" else None
+        return DrawingState(self._drawing, frozenset(made), frozenset(sewn), here, mark)
+
+    # ------------------------------------------------------------------ the steps
+
+    def _act(self, step: JobStep | None) -> Act:
+        if step is None:
+            return Act(Words("Signed off. The record is filed."), commands=(), caution=MAKER)
+        if step.kind == "pre-stretch" and self._bench.watch:
+            return self._pull.pre_stretch(step, self._bench.watch)
+        if step.kind == "compare" and self._bench.comparing:
+            return self._pull.compare(step, self._bench.comparing)
+        shown: dict[Kind, Callable[[JobStep, Step], Act]] = {
+            "cut": self._cut,
+            "link loop": self._trap,
+            "mark": self._mark,
+            "trap": self._trap,
+            "set": self._set,
+            "sew": self._sew,
+            "adjust": self._adjust,
+        }
+        if step.trap is not None and step.kind in shown:
+            return shown[step.kind](step, step.trap)
+        if step.kind == "check":
+            return self._check(step)
+        return self._plain(step)
+
+    def _plain(self, step: JobStep) -> Act:
+        state = self._bench.state
+        if step.key == "cause":
+            return Act(
+                Words("Find why the line failed, and have it put right"),
+                second=(
+                    Words("burr, link, hook fastener, heat, abrasion?"),
+                    Words("look at the neighbours too", "act"),
+                ),
+                under="Tap when the cause is known and removed.",
+                commands=("done",),
+            )
+        if step.key == "reference":
+            return Act(
+                Words(f"Check the {state.opened.reference} before you trust it"),
+                second=(
+                    Words("its condition, its neighbours, the maker's chart;"),
+                    Words("is left meant to equal right?", "act"),
+                ),
+                under="Never strip both sides. If it is out, work to the pair or the chart.",
+            )
+        if step.key == "trial tack":
+            return self._sewing("Try the tack on scrap", "same line, same thread", state.plan.steps[0])
+        if step.kind == "inspect":
+            return Act(
+                Words("A second person inspects the work"),
+                under="Never by foot: press I, or the button.",
+                commands=("inspect", "back"),
+            )
+        if step.kind == "sign":
+            return Act(
+                Words("Sign off the job"),
+                CountNumber(str(len(state.done)), "steps done"),
+                (Words("never by foot:"), Words("press S, or the button", "act")),
+                under="Look at what was recorded before you sign.",
+                card=ListCard("recorded", tuple((line, "done") for line in self._recorded())),
+                caution="You sign for what was done, on whose instructions. " + MAKER,
+                commands=("sign", "back"),
+            )
+        joint = step.trap is not None and step.trap.end == "joint"
+        where = f"Bring {step.line} to its attachment"
+        if not joint:
+            where = f"Put {step.line} on its link, through its grommet, to its attachment"
+        return Act(
+            Words(where),
+            second=(Words("same order, same grommet as its opposite number"), Words("walk the twist out", "act")),
+            under="Copy the original. Tap when it hangs right.",
+        )
+
+    def _recorded(self) -> list[str]:
+        """Give what the job's record says, a line for each piece and line."""
+        state = self._bench.state
+        lines = []
+        for line, piece in state.pieces.items():
+            done = state.done.get(f"{line}: pre-stretch")
+            how = {HoldJudged: "held", HoldByHand: "by hand, not measured", Overridden: "passed by name, no hold"}
+            lines.append(f"{line}, piece {piece}: {how.get(type(done), 'no hold')}")
+        for line, found in state.comparisons.items():
+            lines.append(f"{line}: {said_of(found[-1], self._bench.settings.lengths).removeprefix(line).strip()}")
+        return lines
+
+    def _cut(self, step: JobStep, _: Step) -> Act:
+        bench = self._bench
+        line = next(each for each in bench.state.plan.lines if each.name == step.line)
+        whole = "" if line.cut_length_m is None else f"In all {self._pull.length(line.cut_length_m)}. "
+        return Act(
+            Words(f"Cut {step.line} and number it piece {bench.next_piece}"),
+            self._pull.length_number(line.cut_longer_than_old_m),
+            (Words("longer than the old line's"), Words("finished length", "act")),
+            under=f"{whole}Walk out the twist. Tap when it is cut and numbered.",
+            caution=COLD,
+        )
+
+    def _end_marks(self, trap: Step) -> EndMarks:
+        near, entry = trap.running_end_marks_m
+        marks = [(near, self._pull.length(near))]
+        if entry is not None:
+            marks.append((entry, self._pull.length(entry)))
+        note = "bring the second mark onto the first; the middle lies on the link" if entry else "mark and enter here"
+        if entry and trap.end == "canopy end":
+            note = "bring the second mark onto the first; the middle lies at the attachment"
+        return EndMarks(tuple(marks), "marks on the running end, from its free end", note)
+
+    def _trap(self, step: JobStep, trap: Step) -> Act:
+        marks = self._end_marks(trap)
+        places = " and ".join(label for _, label in marks.marks_m)
+        loop = step.kind == "link loop"
+        into = "its own braid" if trap.host == trap.guest else trap.host
+        return Act(
+            Words(f"Trap the link loop of {trap.guest}" if loop else f"Trap {trap.guest} into {into}"),
+            self._pull.length_number(trap.trap_m),
+            (Words("deep: mark the running end"), Words(f"{places} from its free end", "act")),
+            under=f"Running end cold, tapered, inside {into}. Tap when it is trapped.",
+            card=marks,
+            caution=COLD,
+        )
+
+    def _mark(self, _: JobStep, trap: Step) -> Act:
+        entry = trap.marks[0]
+        label = self._pull.length(entry.offset_m)
+        at_canopy = trap.end == "canopy end"
+        low, high = trap.shortening_95_m or (trap.shortening_m, trap.shortening_m)
+        spread = "" if low == high else f" ({self._pull.length(low)} to {self._pull.length(high)})"
+        toward = Words("toward the canopy", "act")
+        if at_canopy:
+            sentence = f"Leave {trap.guest} {label} long, then mark it"
+            second = (Words(f"past the {self._pull.reference()},"), toward, self._pull.pull_line())
+        else:
+            sentence = f"Mark where {trap.guest} enters {trap.host}"
+            second = (Words(f"past the {self._pull.reference()}'s,"), toward, self._pull.pull_line())
+        return Act(
+            Words(sentence),
+            self._pull.length_number(entry.offset_m),
+            second,
+            "canopy",
+            f"when {trap.guest} is trapped {self._pull.length(trap.trap_m)} deep, {trap.host} shortens by "
+            f"{self._pull.length(trap.shortening_m)}{spread}",
+            card=CloseUp(entry.offset_m, label, self._pull.reference(), "new line"),
+            caution="Tap when the mark is made, under the pull. Long press to go back.",
+        )
+
+    def _set(self, _: JobStep, __: Step) -> Act:
+        bench = self._bench
+        pull = self._pull.pounds(bench.marking_pull_mn)
+        if bench.by_hand:
+            ready = Words("pulled by hand, not measured: tap when set", "quiet")
+        elif bench.pull_seen:
+            ready = Words("pull seen: ease off, then tap", "good")
+        else:
+            ready = Words(f"pull once to {pull}", "act")
+        return Act(
+            Words(f"Set it: milk it smooth, pin it, pull to {pull}"),
+            None if bench.by_hand else self._pull.tension("good" if bench.pull_is_right() else "plain"),
+            (Words("feel for lumps; see the running end inside"), ready),
+            under="Count the pins: each one comes back out.",
+            gauge=None if bench.by_hand else self._pull.marking_gauge(),
+            caution=HANDLE,
+        )
+
+    def _sew(self, _: JobStep, trap: Step) -> Act:
+        return self._sewing(f"Sew {trap.trap}", "begin as close as you can to where the end enters", trap)
+
+    def _sewing(self, sentence: str, where: str, trap: Step) -> Act:
+        bench = self._bench
+        sewing = trap.sewing
+        if sewing is None:
+            tack = "tack it as the original"
+        elif sewing.kind == "bar-tack":
+            tack = f"bar tack, {self._pull.length(sewing.length_m)}, {sewing.stitches} stitches"
+        else:
+            tack = f"zigzag, {self._pull.length(sewing.length_m)}, {sewing.stitches} stitches"
+        armed = bench.armed_us is not None
+        return Act(
+            Words(f"{sentence}: {tack}"),
+            second=(
+                Words(where),
+                Words("armed: tap when sewn" if armed else "then two taps, two seconds apart, arm the foot", "act"),
+            ),
+            under="The sewing machine has a foot control of its own: single taps are ignored here.",
+            caution="Keep the taper clear of the tack. Hands clear of the needle.",
+        )
+
+    def _adjust(self, step: JobStep, _: Step) -> Act:
+        state = self._bench.state
+        found = state.comparisons[step.line][step.round - 1]
+        moved = adjustment(state, step)
+        long = found.difference_um > 0
+        difference = self._pull.length(abs(found.difference_um) / 1e6).removesuffix(" in")
+        return Act(
+            Words(f"New line {difference} {'long: take in' if long else 'short: let out'}"),
+            self._pull.length_number(moved.move_m),
+            (
+                Words("draw the running end down," if long else "draw the running end back,"),
+                Words("into the trap" if long else "out of the trap", "act"),
+            ),
+            "link" if long else "canopy",
+            f"{self._pull.length(moved.trap_after_m)} will be trapped. Ease off, pull again, compare again.",
+            caution=" ".join(moved.warnings) or "Tap when done. Long press to go back.",
+            commands=("done", "back", "accept"),
+        )
+
+    def _check(self, step: JobStep) -> Act:
+        state = self._bench.state
+        number = CHECKS.index(step.check) + 1
+        items: tuple[tuple[str, StepState], ...] = tuple(
+            (check, "done" if n < number else "now" if n == number else "to come") for n, check in enumerate(CHECKS, 1)
+        )
+        return Act(
+            Words(f"Look: {step.check}"),
+            CountNumber(f"{number}", f"of {len(CHECKS)}"),
+            (Words("from the canopy down"), Words("tap when you have seen it", "act")),
+            under=f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else "",
+            card=ListCard("checks", items),
+            caution=MAKER,
+        )

@@ -1,0 +1,315 @@
+"""The bench at its window: a station, an archive and a job wired to `BenchWindow`.
+
+A timer of the window drains the wire's queue, the bench takes what came, and the window draws what the bench shows. A
+command that needs a name or a reason asks for it with a form of the keyboard.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+
+from PyQt6.QtCore import QTimer
+from PyQt6.QtWidgets import QApplication
+
+from drivers.events import Event, PedalEdge
+from station.app import Wire, now_us, uncertainty_in_force
+from station.bench.bench import Bench, BenchSettings
+from station.bench.showing import Showing
+from station.bench.snapshot import Command, Snapshot, Words
+from station.filing import Filer, facts_of, job_state, next_piece, wall_clock
+from station.linework.line_plan import make_plan
+from station.linework.traps import PlanFault
+from station.one_hold import software
+from station.records.archive import Archive
+from station.records.entries import JobOpened, SignedOff
+from station.settings.hold import HoldSpecification, ready_made_hold, ready_made_holds
+from station.settings.plan import load_plan
+from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
+from station.settings.tables import SettingsFault
+from station.units import LengthSystem, QuantityFault, force_mn, force_text
+from station.views.form import Field
+from station.views.palette import LookName
+from station.views.start import PLAN_KEY, StartPage
+from station.views.window import BenchWindow
+
+_BY = Field("by", "Name", required=True)
+_REASON = Field("reason", "Reason", required=True, rows=2)
+_CERTIFICATE = Field("certificate", "Certificate, kind and number")
+FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
+    "sign": (
+        "Sign off",
+        "You sign for what was done and on whose instructions. The printed record has room for ink.",
+        (_BY, _CERTIFICATE, Field("statement", "Statement", rows=2)),
+    ),
+    "inspect": (
+        "Second person",
+        "Somebody other than who did the work looks at it from the canopy down.",
+        (_BY, _CERTIFICATE, Field("finding", "What was found", required=True, rows=2)),
+    ),
+    "override": ("Pass this step without a hold", "The record shows who did and why.", (_BY, _REASON)),
+    "by hand": ("Pulled by hand, not measured", "The record says so in these words.", (_BY,)),
+    "scrap": ("Scrap the piece", "The job goes on with a new piece.", (_BY, _REASON)),
+    "release": ("Release the piece", "Nobody can see set-in damage. The record shows who and why.", (_BY, _REASON)),
+    "long?": (
+        "How much is the new line long?",
+        "Short is written with a minus, level is 0 in.",
+        (Field("difference", "Difference", required=True, hint="3/16 in, or -1/8 in"),),
+    ),
+}
+NEW_JOB = (
+    Field("title", "Which line", required=True, hint="Centre A and B", group="Line"),
+    Field("side", "Side", required=True, choices=("left", "right"), group="Line"),
+    Field("number", "Number", group="Line"),
+    Field("canopy.kind", "Canopy", required=True, choices=("main", "reserve", "emergency", "tandem"), group="Canopy"),
+    Field("canopy.type", "Type", required=True, group="Canopy"),
+    Field("canopy.serial", "Serial number", group="Canopy"),
+    Field("owner.name", "Owner", group="Canopy"),
+    Field("owner.address", "Owner's address", group="Canopy"),
+    Field("hold", "Pre-stretch", required=True, choices=tuple(ready_made_holds()), group="Work"),
+    Field("rated_strength", "Line's rated strength", hint="725 lbf", group="Work"),
+    Field("work.cause", "Why it failed", group="Work"),
+    Field("work.document", "Maker's document, revision, page", group="Work"),
+    Field("work.place", "Place", group="Work"),
+    Field("work.drop_tests", "Drop tests", default="none made", group="Work"),
+    Field("stock.specification", "Stock", group="Work"),
+    Field("stock.lot", "Lot", group="Work"),
+    Field("people.worker", "Who works", required=True, group="People"),
+    Field("people.authority", "Under what authority", required=True, group="People"),
+    Field("people.certificate", "Certificate", group="People"),
+)
+
+
+class AtWindow:
+    """One job at its window: `events` gives what came from the hardware since it was last asked."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        events: Callable[[], Sequence[Event]],
+        look: LookName,
+        key_pedal: bool = False,
+    ) -> None:
+        self.bench = bench
+        self.showing = Showing(bench)
+        self._events = events
+        self._key_edges: list[Event] = []
+        self.window = BenchWindow(
+            look,
+            self.read,
+            self.send,
+            on_pedal=self._key if key_pedal else None,
+            on_fault=bench.fail,
+        )
+
+    def read(self) -> Snapshot:
+        """Take what came, sound what it calls for, and give what to show."""
+        edges, self._key_edges = self._key_edges, []
+        for cue in self.bench.take([*self._events(), *edges]):
+            self.window.cue(cue)
+        return self.showing.snapshot()
+
+    def send(self, command: Command) -> None:
+        """Carry out what a person did; ask first where a name or a reason is needed."""
+        if command not in FORMS:
+            self.bench.do(command)
+            return
+        title, text, fields = FORMS[command]
+        while True:
+            answers = self.window.ask(title, text, fields)
+            if answers is None:
+                return
+            try:
+                self.bench.do(command, answers)
+            except QuantityFault as fault:
+                text = str(fault)
+            else:
+                return
+
+    def _key(self, down: bool) -> None:
+        self._key_edges.append(PedalEdge(now_us(), down))
+
+
+def default_archive() -> Path:
+    """Give where the archive lies unless one is named: in the user's own data folder."""
+    home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share"
+    return Path(home) / "fidbench" / "archive.sqlite"
+
+
+def application() -> QApplication:
+    """Give the one Qt application, answering Ctrl-C."""
+    app = QApplication.instance() or QApplication(sys.argv[:1])
+    signal.signal(signal.SIGINT, lambda *_: app.quit())
+    if not isinstance(app, QApplication):
+        raise TypeError("another Qt application without windows is running in this process")
+    return app
+
+
+class Sitting:
+    """From the first page to the last closed window, on one station and one archive."""
+
+    def __init__(
+        self, station: StationSettings | None, archive: Archive, look: LookName, lengths: LengthSystem, unit: str
+    ) -> None:
+        self._station = station
+        self._archive = archive
+        self._look: LookName = look
+        self._lengths: LengthSystem = lengths
+        self._unit = unit
+        self._open = ExitStack()
+        self.start: StartPage | None = None
+        self.bench: AtWindow | None = None
+
+    def show(self, plan: Path | None = None) -> None:
+        """Show the first page."""
+        self.start = StartPage(
+            self._look, self._jobs(), NEW_JOB, self._go_on, self._begin, plan=plan, notice=self._notice()
+        )
+        self.start.show()
+
+    def close(self) -> None:
+        """Let go of the ports."""
+        self._open.close()
+
+    def _notice(self) -> str:
+        if self._station is None:
+            return "No station file: pulls are by hand and not measured, and the record says so. Use --station FILE."
+        return f"{self._station.name}, scale on {self._station.scale.link.url}. Archive: {self._archive.path}"
+
+    def _jobs(self) -> list[tuple[str, str, str, str]]:
+        rows = []
+        for job in self._archive.jobs():
+            opened = facts_of(self._archive, job)
+            first = opened[0][1]
+            if not isinstance(first, JobOpened) or not first.plan_toml:
+                continue
+            signed = any(isinstance(entry, SignedOff) for _, entry in opened)
+            where = "signed off" if signed else _stands(self._archive, job)
+            rows.append((job, first.title, str(first.canopy.get("type") or ""), where))
+        return rows
+
+    def _begin(self, plan: Path, answers: Mapping[str, str]) -> Mapping[str, str]:
+        """Open a new job; give what is wrong, by field."""
+        try:
+            text = plan.read_text(encoding="utf-8-sig")
+            make_plan(load_plan(plan))
+        except (OSError, UnicodeDecodeError) as fault:
+            return {PLAN_KEY: f"{plan}: cannot be read: {fault}"}
+        except (SettingsFault, PlanFault, tomllib.TOMLDecodeError) as fault:
+            return {PLAN_KEY: str(fault)}
+        try:
+            self._hold_named(answers["hold"], answers.get("rated_strength", ""))
+        except QuantityFault as fault:
+            return {"rated_strength": str(fault)}
+        except SettingsFault as fault:
+            return {"hold": str(fault)}
+        grouped: dict[str, dict[str, str | int | None]] = {}
+        for key, answer in answers.items():
+            group, _, name = key.partition(".")
+            if name and answer:
+                grouped.setdefault(group, {})[name] = answer
+        hold: dict[str, str | int | None] = {"pre_stretch": answers["hold"]}
+        if answers.get("rated_strength"):
+            hold["rated_strength"] = answers["rated_strength"]
+        job = self._archive.new_job_id(wall_clock().year)
+        Filer(self._archive)(
+            JobOpened(
+                job=job,
+                title=answers["title"],
+                side=answers["side"],
+                number=answers.get("number", ""),
+                reference=load_plan(plan).reference,
+                canopy=grouped.get("canopy", {}),
+                owner=grouped.get("owner", {}),
+                work=grouped.get("work", {}),
+                people=grouped.get("people", {}),
+                stock=grouped.get("stock", {}),
+                measuring=hold,
+                plan_toml=text,
+                software=software(),
+            )
+        )
+        self._go_on(job)
+        return {}
+
+    def _hold_named(self, name: str, rated_strength: str) -> HoldSpecification:
+        hold = ready_made_hold(name, force_mn(rated_strength) if rated_strength else None)
+        if self._station is not None:
+            check_capacity(name, hold, self._station.scale)
+        return hold
+
+    def _go_on(self, job: str) -> None:
+        """Open the bench window on a job where its entries left it."""
+        state = job_state(self._archive, job)
+        named = state.opened.measuring
+        hold = self._hold_named(str(named.get("pre_stretch") or "main-hmpe"), str(named.get("rated_strength") or ""))
+        station = self._station
+        events: Callable[[], Sequence[Event]] = list
+        if station is not None:
+            events = self._open.enter_context(Wire(station)).waiting
+        uncertainty = uncertainty_in_force(station.scale, wall_clock().date()) if station else None
+        words = Words("no scale: pulled by hand, not measured", "quiet")
+        if station is not None and uncertainty is None:
+            words = Words("scale not checked: nothing is proven", "warn")
+        elif uncertainty is not None:
+            words = Words(f"scale known to ±{force_text(uncertainty.expanded_mn / 1000, self._unit, 2)}", "quiet")
+        settings = BenchSettings(
+            pre_stretch=hold,
+            uncertainty=uncertainty,
+            response_us=station.scale.response_us if station else None,
+            scale=station.scale.link.url if station else None,
+            scale_words=words,
+            unit=self._unit,
+            lengths=self._lengths,
+            next_piece=next_piece(self._archive),
+            pedal=bool(station and station.pedal),
+        )
+        bench = Bench(state, settings, Filer(self._archive))
+        key_pedal = bool(station and isinstance(station.pedal, KeyPedal))
+        self.bench = AtWindow(bench, events, self._look, key_pedal)
+        self.bench.window.closed.connect(self._open.close)
+        self.bench.window.show()
+        self.bench.window.start()
+        if self.start is not None:
+            self.start.close()
+
+
+def _stands(archive: Archive, job: str) -> str:
+    step = job_state(archive, job).now
+    return "all steps done" if step is None else f"next: {step.label}"
+
+
+def open_bench(
+    station: str | None,
+    archive: str | None,
+    plan: str | None = None,
+    look: LookName = "dark",
+    lengths: LengthSystem = "imperial",
+    unit: str = "lbf",
+) -> int:
+    """Open the program at its first page and stay until its windows are closed. Raises the faults of its files."""
+    settings = load_station(station) if station else None
+    where = archive or str(default_archive())
+    if archive is None:
+        default_archive().parent.mkdir(parents=True, exist_ok=True)
+    with Archive.open(where, bench=settings.name if settings else "Bench", create=True) as opened:
+        app = application()
+        sitting = Sitting(settings, opened, look, lengths, unit)
+        try:
+            sitting.show(Path(plan) if plan else None)
+            beat = QTimer()  # lets Python answer Ctrl-C while Qt waits
+            beat.timeout.connect(lambda: None)
+            beat.start(200)
+            return app.exec()
+        finally:
+            sitting.close()
+
+
+def main() -> None:
+    """Open the bench window: what the desktop's own entry calls."""
+    sys.exit(open_bench(None, None))

@@ -1,0 +1,57 @@
+"""What commands share: answers as text or JSON, quantities as options, and which faults are a person's to mend."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from typing import Any
+
+import click
+
+from station.units import Kind, QuantityFault, quantity
+
+
+def is_fault(fault: BaseException) -> bool:
+    """Tell whether `fault` is one that the person who gave the command can mend: its message says how."""
+    return any(cls.__name__.endswith("Fault") for cls in type(fault).__mro__)
+
+
+def say(text: str) -> None:
+    """Print a line for a person on standard output."""
+    click.echo(text)
+
+
+def warn(text: str) -> None:
+    """Print a line of progress or warning on standard error."""
+    click.echo(text, err=True)
+
+
+def print_json(answer: Any) -> None:
+    """Print one JSON document on one line. Numbers are SI; not-a-number and infinity cannot be printed."""
+    click.echo(json.dumps(answer, allow_nan=False, ensure_ascii=False))
+
+
+class Quantity(click.ParamType[Fraction]):
+    """An option that is a quantity of one kind, given in SI units, exactly."""
+
+    def __init__(self, kind: Kind) -> None:
+        self.kind: Kind = kind
+        self.name = kind
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Fraction:
+        """Read the option's text."""
+        if isinstance(value, Fraction):
+            return value
+        try:
+            return quantity(value, self.kind)
+        except QuantityFault as fault:
+            self.fail(str(fault), param, ctx)
+
+
+FORCE = Quantity("force")
+LENGTH = Quantity("length")
+TIME = Quantity("time")
+MASS = Quantity("mass")
+ANGLE = Quantity("angle")
+RATIO = Quantity("ratio")
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON, in SI units, instead of text.")

@@ -1,0 +1,59 @@
+"""`fidbench open` and `fidbench demo`: the bench at its window, on real or on simulated hardware."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import click
+
+from station.cli.answers import say, warn
+
+QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfig1 libxcb-cursor0"
+
+
+@click.command("open")
+@click.option("--station", "station_file", metavar="FILE", help="The bench's scale and pedal (TOML); by hand without.")
+@click.option("--archive", metavar="A", help="Where jobs are filed; your own data folder unless given.")
+@click.option("--plan", "plan_file", metavar="PLAN.toml", help="A line plan to begin a new job with.")
+@click.option("--light", is_flag=True, help="The light look.")
+@click.option("--metric", is_flag=True, help="Newtons and millimetres.")
+def open_bench(station_file: str | None, archive: str | None, plan_file: str | None, light: bool, metric: bool) -> int:
+    """Open the bench window."""
+    try:
+        from station import bench_app
+    except ImportError as fault:
+        warn(f"fidbench: the window needs Qt, which cannot be loaded here: {fault}. On Debian: {QT_PACKAGES}")
+        return 2
+    return bench_app.open_bench(
+        station_file,
+        archive,
+        plan_file,
+        "light" if light else "dark",
+        "metric" if metric else "imperial",
+        "N" if metric else "lbf",
+    )
+
+
+@click.command()
+@click.option("--out", "folder", metavar="DIR", default="fidbench-demo", show_default=True, help="Where the files go.")
+@click.option("--headless", is_flag=True, help="Without a window, as fast as it goes.")
+@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same job.")
+def demo(folder: str, headless: bool, seed: int) -> int:
+    """Work a whole invented job on simulated hardware, from zeroing the scale to sign-off."""
+    if not headless and not _has_display():
+        warn("There is no display here: the demo goes on without a window.")
+        headless = True
+    if headless:
+        os.environ["QT_QPA_PLATFORM"] = "offscreen"
+    from station import demo_run
+
+    return demo_run.run(folder, seed, headless, say, QT_PACKAGES)
+
+
+def _has_display() -> bool:
+    if sys.platform != "linux":
+        return True
+    if os.environ.get("QT_QPA_PLATFORM") in {"offscreen", "minimal"}:
+        return False
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

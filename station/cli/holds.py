@@ -1,0 +1,149 @@
+"""`fidbench judge` and `fidbench hold`: one hold, from a stored trace or from the wire."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from station.cli.answers import FORCE, TIME, as_json, print_json, say, warn
+
+if TYPE_CHECKING:
+    from station.measuring.hold import ScaleUncertainty
+    from station.settings.hold import HoldSpecification
+
+
+@click.command()
+@click.argument("traces", nargs=-1, required=True, metavar="TRACE.csv ...")
+@click.option("--hold", "hold_file", required=True, metavar="FILE", help="What the hold must be (TOML).")
+@click.option("--uncertainty", type=FORCE, help='The scale\'s expanded uncertainty, as in "0.2 lbf".')
+@click.option("--response", type=TIME, help='The scale\'s response, as in "0.1 s".')
+@click.option("--rated-strength", type=FORCE, help='The line\'s, for limits that are shares of it, as in "725 lbf".')
+@as_json
+def judge(
+    traces: tuple[str, ...],
+    hold_file: str,
+    uncertainty: Fraction | None,
+    response: Fraction | None,
+    rated_strength: Fraction | None,
+    as_json: bool,
+) -> int:
+    """Judge stored traces (CSV: time_s,force,unit,status) against a hold.
+
+    Exit status 0 when every hold is held, 1 when one is not, 2 when a file cannot be used.
+    """
+    from station.measuring import hold, trace_files
+    from station.measuring.trace import TraceFault
+
+    spec = load_specification(hold_file, rated_strength)
+    scale = typed(uncertainty)
+    response_us = None if response is None else round(response * 1_000_000)
+    status = 0
+    for path in traces:
+        try:
+            trace = trace_files.read_trace(path)
+        except TraceFault as fault:
+            warn(f"fidbench: {fault}")
+            status = 2
+            continue
+        judgement = hold.judge(trace, spec, scale, response_us)
+        if as_json:
+            print_json({"trace": path} | hold.answer(judgement.facts()))
+        else:
+            say("\n".join([f"{path}:", *("  " + line for line in judgement_lines(judgement.facts(), spec))]))
+        if judgement.verdict != "held":
+            status = max(status, 1)
+    return status
+
+
+def load_specification(path: str, rated_strength: Fraction | None) -> HoldSpecification:
+    """Read a hold file, with the rated strength as the option gives it."""
+    from station.settings.hold import load_hold
+
+    return load_hold(path, None if rated_strength is None else round(rated_strength * 1000))
+
+
+def typed(uncertainty: Fraction | None) -> ScaleUncertainty | None:
+    """Give what a typed expanded uncertainty in newtons means; None where it is unknown."""
+    from station.measuring.hold import typed_uncertainty
+
+    if uncertainty is None:
+        return None
+    if uncertainty < 0:
+        raise click.BadParameter("found less than zero, expected a force of 0 lbf or more", param_hint="--uncertainty")
+    return typed_uncertainty(round(uncertainty * 1000), uncertainty)
+
+
+def judgement_lines(facts: dict[str, Any], spec: HoldSpecification, unit: str = "lbf") -> list[str]:
+    """Give a judgement as lines for a person."""
+    from station.measuring.words import said, seconds
+    from station.units import force_text, in_unit
+
+    def force(mn: float | None) -> str:
+        return "unknown" if mn is None else force_text(mn / 1000, unit)
+
+    lines = said(facts["verdict"], facts["reasons"], spec, facts["held_us"], unit)
+    span = facts["span_us"]
+    if span:
+        mean_n, lowest_n = facts["sum_mn"] / facts["count"] / 1000, facts["min_mn"] / 1000
+        lines.append(
+            f"in the band from {span[0] / 1e6:.2f} s to {span[1] / 1e6:.2f} s, {seconds(facts['held_us'])}: "
+            f"lowest {in_unit(lowest_n, unit):.1f}, mean {in_unit(mean_n, unit):.1f}, highest {force(facts['max_mn'])}"
+        )
+    lines.append(f"highest pull of all {force(facts['peak_mn'])}; largest gap {facts['largest_gap_us'] / 1e6:.3f} s")
+    if facts["guard_mn"]:
+        lines.append(f"guarded by the scale's uncertainty, {force_text(facts['guard_mn'] / 1000, unit, 2)}")
+    if facts["conformance_ppb"] is not None:
+        lines.append(f"at its worst reading, in the band with a probability of {facts['conformance_ppb'] / 1e9:.4f}")
+    if facts["blind_to_us"] is not None:
+        lines.append(f"a dip shorter than {facts['blind_to_us'] / 1e6:.3f} s could not have been seen")
+    return lines
+
+
+@click.command()
+@click.option("--station", "station_file", required=True, metavar="FILE", help="The bench's scale and pedal (TOML).")
+@click.option("--hold", "hold_file", metavar="FILE", help="What the hold must be (TOML); outranks the station's.")
+@click.option("--timeout", type=TIME, help="When to stop waiting; the hold's duration and 120 s unless given.")
+@click.option("--archive", metavar="A", help="Where to file the hold; without it nothing is recorded.")
+@click.option("--rated-strength", type=FORCE, help='The line\'s, for limits that are shares of it, as in "725 lbf".')
+@click.option("--piece", default="", help="The number of the piece between the grips, for the record.")
+@as_json
+def hold(
+    station_file: str,
+    hold_file: str | None,
+    timeout: Fraction | None,
+    archive: str | None,
+    rated_strength: Fraction | None,
+    piece: str,
+    as_json: bool,
+) -> int:
+    """Judge one hold on real hardware, without a window.
+
+    Exit status 0 when it is held, 1 when it is not, 2 when a file cannot be used, 3 when no frame ever came.
+    """
+    from station import one_hold
+    from station.settings.station import check_capacity, load_station
+    from station.settings.tables import SettingsFault
+
+    rated_mn = None if rated_strength is None else round(rated_strength * 1000)
+    station = load_station(station_file, rated_mn)
+    spec = load_specification(hold_file, rated_strength) if hold_file else station.hold
+    if spec is None:
+        raise SettingsFault(f"{station_file}: has no [hold]; name one with --hold FILE, or write [hold] in the file")
+    check_capacity(hold_file or station_file, spec, station.scale)
+    timeout_us = spec.duration_us + 120_000_000 if timeout is None else round(timeout * 1_000_000)
+    if timeout_us <= 0:
+        raise click.BadParameter("found no time to wait, expected a time above 0 s", param_hint="--timeout")
+    verdict = None
+    for said in one_hold.run(station, spec, timeout_us, archive, piece):
+        if as_json:
+            print_json(said.answer())
+        else:
+            say(said.words(spec))
+        verdict = said.answer().get("verdict", verdict)
+    if verdict is None:
+        warn(f"fidbench: no frame that can be read came from {station.scale.link.url}; see what it sends: look at the")
+        warn("cable, the speed (baud) and the frame in the station file")
+        return 3
+    return 0 if verdict == "held" else 1

@@ -1,0 +1,316 @@
+"""What `marks`, `adjust`, `shrinkage` and `braid` answer: as JSON's keys, and as a rigger reads it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from station.linework.braid import BraidShortening, Packing
+from station.linework.error_budget import percent
+from station.linework.line_plan import Adjustment, LinePlan, Mark, PlannedLine, Step
+from station.linework.shrinkage import Estimate
+from station.units import LengthSystem, factor, force_text, length_text
+
+COMES_FIRST = "The maker's instructions, local rules and licensed practice come before every number here."
+CAUTION = (
+    "Never wrap line round a hand or finger. Pull with a handle or cleat, eyes covered, out of the line's path. Ease "
+    "off, never let go."
+)
+_INCH_M = float(factor("in", "length"))
+_IMPROVEMENTS = {
+    "shortening": "trials of the shortening",
+    "mark": "finer marks",
+    "eye": "a finer eye for level",
+    "comparing": "more equal pulls",
+}
+
+
+def marks_answer(plan: LinePlan) -> dict[str, Any]:
+    """Give a plan as `marks --json` prints it."""
+    return {
+        "plan": plan.settings.name,
+        "reference": plan.settings.reference,
+        "order": list(plan.order),
+        "why_this_order": plan.why_this_order,
+        "steps": [_step_answer(step) for step in plan.steps],
+        "lines": [_line_answer(line) for line in plan.lines],
+        "warnings": list(plan.warnings),
+    }
+
+
+def _step_answer(step: Step) -> dict[str, Any]:
+    sewing = step.sewing
+    return {
+        "trap": step.trap,
+        "end": step.end,
+        "host": step.host,
+        "guest": step.guest,
+        "trap_m": step.trap_m,
+        "loop_m": step.loop_m,
+        "knot_m": step.knot_m,
+        "shortening_m": step.shortening_m,
+        "shortening_95_m": None if step.shortening_95_m is None else list(step.shortening_95_m),
+        "marks": [
+            {
+                "name": mark.name,
+                "line": mark.line,
+                "offset_m": mark.offset_m,
+                "from_link_end_m": mark.from_link_end_m,
+            }
+            for mark in step.marks
+        ],
+        "running_end_marks_m": list(step.running_end_marks_m),
+        "sewing": None
+        if sewing is None
+        else {
+            "kind": sewing.kind,
+            "from_entry_m": sewing.from_entry_m,
+            "length_m": sewing.length_m,
+            "stitches": sewing.stitches,
+        },
+    }
+
+
+def _line_answer(line: PlannedLine) -> dict[str, Any]:
+    return {
+        "name": line.name,
+        "joins": line.joins,
+        "length_m": line.length_m,
+        "cut_length_m": line.cut_length_m,
+        "cut_longer_than_old_m": line.cut_longer_than_old_m,
+        "leave_long_m": line.leave_long_m,
+        "standard_uncertainty_m": line.standard_uncertainty_m,
+        "standard_uncertainty_closed_first_m": line.standard_uncertainty_closed_first_m,
+        "budget_m": dict(line.budget_m),
+        "probability_in_tolerance": line.probability_in_tolerance,
+        "largest_improvement": line.largest_improvement,
+        "equal_pull_n": line.equal_pull_n,
+    }
+
+
+def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
+    """Give a plan as a rigger reads it."""
+
+    def said(length_m: float) -> str:
+        return length_text(length_m, system)
+
+    settings = plan.settings
+    rows = [
+        settings.name,
+        f"matched to the {settings.reference}; pull {force_text(settings.pull_n)} while marking and comparing; "
+        f"tolerance {said(settings.tolerance_m)}",
+        "",
+        "Cut",
+    ]
+    for line in plan.lines:
+        longer = f"{said(line.cut_longer_than_old_m)} longer than the old one"
+        rows.append(f"  {line.name}: {longer if line.cut_length_m is None else f'{said(line.cut_length_m)}, {longer}'}")
+    rows += ["", "Work in this order"]
+    for number, step in enumerate(plan.steps, 1):
+        rows += _step_rows(number, step, plan, said)
+    rows += ["", "Compare under equal pull"]
+    for line in plan.lines:
+        equal_n = line.equal_pull_n
+        pull = "how equal is not known" if equal_n is None else f"pulls within {force_text(equal_n)} of each other"
+        better = f"; {_IMPROVEMENTS[line.largest_improvement]} would help most" if line.largest_improvement else ""
+        rows.append(
+            f"  {line.name}: {pull}; within {said(settings.tolerance_m)} at the first try "
+            f"{percent(line.probability_in_tolerance)}{better}"
+        )
+    rows += ["", plan.why_this_order]
+    rows += [f"Mind: {warning}." for warning in plan.warnings]
+    rows += [
+        "Milk every trap smooth, pin it and pull it once to the marking pull before you compare it.",
+        CAUTION,
+        COMES_FIRST,
+    ]
+    return "\n".join(rows)
+
+
+def _step_rows(number: int, step: Step, plan: LinePlan, said: Callable[[float], str]) -> list[str]:
+    reference = plan.settings.reference
+
+    def placed(mark: Mark) -> str:
+        past = f"{said(mark.offset_m)} past the {reference}'s, toward the canopy" if mark.offset_m else ""
+        past = past or f"level with the {reference}'s"
+        if mark.from_link_end_m is None:
+            return past
+        joins = next(line.joins for line in plan.lines if line.name == mark.line)
+        start = f"{mark.line}'s link end" if joins is None else f"where {mark.line} enters {joins}"
+        return f"{past}; {said(mark.from_link_end_m)} from {start}"
+
+    interval_m = step.shortening_95_m
+    unsure = interval_m is not None and interval_m[0] != interval_m[1]
+    span = f" ({said(interval_m[0])} to {said(interval_m[1])})" if interval_m is not None and unsure else ""
+    entry, end = step.marks
+    trap_m, loop_entry_m = step.running_end_marks_m
+    rows = [
+        f"  {number}. {step.trap}: trap {said(step.trap_m)}; {step.host} shortens by {said(step.shortening_m)}{span}"
+    ]
+    if step.end == "canopy end":
+        left_m = next(line.leave_long_m for line in plan.lines if line.name == step.host)
+        rows.append(
+            f"     leave {step.host} {said(left_m)} long, then trap" if left_m else "     leave it level, then trap"
+        )
+    rows.append(f"     {step.guest} enters {placed(entry)}")
+    rows.append(f"     the trap ends {placed(end)}")
+    if loop_entry_m is None:
+        rows.append(f"     {step.guest}'s running end: mark {said(trap_m)} from the free end; bring it to the entry")
+    else:
+        rows.append(
+            f"     {step.guest}'s running end: mark {said(trap_m)} and {said(loop_entry_m)} from the free end; bring "
+            f"them together at the entry, the middle on the {'link' if step.end == 'link end' else 'attachment'}"
+        )
+    if step.sewing is not None:
+        kind = "bar tack" if step.sewing.kind == "bar-tack" else "zigzag"
+        start = f"{said(step.sewing.from_entry_m)} from the entry" if step.sewing.from_entry_m else "close to the entry"
+        rows.append(f"     {kind} {said(step.sewing.length_m)}, {step.sewing.stitches} stitches, {start}")
+    return rows
+
+
+def adjust_answer(found: Adjustment) -> dict[str, Any]:
+    """Give an adjustment as `adjust --json` prints it."""
+    return {
+        "line": found.line,
+        "action": found.action,
+        "move_m": found.move_m,
+        "trap_after_m": found.trap_after_m,
+        "changes_m": dict(found.changes_m),
+        "in_tolerance": found.in_tolerance,
+        "warnings": list(found.warnings),
+    }
+
+
+def adjust_text(found: Adjustment, residual_m: float, system: LengthSystem = "imperial") -> str:
+    """Give an adjustment as a rigger reads it."""
+
+    def said(length_m: float) -> str:
+        return length_text(length_m, system)
+
+    if residual_m == 0:
+        rows = [f"{found.line} is level: leave it"]
+    else:
+        size = f"{found.line} is {said(abs(residual_m))} {'long' if residual_m > 0 else 'short'}"
+        if found.action == "leave":
+            rows = [f"{size}, under 1/64 in: leave it"]
+        elif found.action == "take-in":
+            rows = [f"{size}: take in {said(found.move_m)}, drawing the running end down, into the trap"]
+        else:
+            rows = [f"{size}: let out {said(found.move_m)}, drawing the running end up, out of the trap"]
+    rows.append(f"{said(found.trap_after_m)} stays trapped")
+    rows += [
+        f"{name} gets {said(abs(change_m))} {'longer' if change_m > 0 else 'shorter'} with it"
+        for name, change_m in found.changes_m.items()
+        if name != found.line
+    ]
+    if not found.in_tolerance:
+        rows.append("as it is, it is out of tolerance")
+    rows += [f"Mind: {warning}." for warning in found.warnings]
+    if found.action != "leave":
+        rows.append("Then ease off, pull again, compare again.")
+    rows.append(COMES_FIRST)
+    return "\n".join(rows)
+
+
+def shrinkage_answer(found: Estimate, trap_m: float | None, warnings: Sequence[str]) -> dict[str, Any]:
+    """Give an estimate as `shrinkage --json` prints it."""
+    known = found.shrinkage
+    answer: dict[str, Any] = {
+        "coefficient": known.coefficient,
+        "standard_uncertainty": known.standard_uncertainty,
+        "degrees_of_freedom": known.degrees_of_freedom,
+        "residual_sd_m": known.scatter_m,
+        "n": found.n,
+        "suspects": list(found.suspects),
+        "more_trials": found.more_trials,
+        "warnings": list(warnings),
+    }
+    if trap_m is not None:
+        interval_m = known.allowance_95_m(trap_m)
+        answer["allowance_m"] = known.allowance_m(trap_m)
+        answer["allowance_95_m"] = None if interval_m is None else list(interval_m)
+    return answer
+
+
+def shrinkage_text(
+    found: Estimate, trap_m: float | None, warnings: Sequence[str], system: LengthSystem = "imperial"
+) -> str:
+    """Give an estimate as a rigger reads it."""
+
+    def said(length_m: float) -> str:
+        return length_text(length_m, system, 32)
+
+    known = found.shrinkage
+    trials = "no trials yet: a model of the braid" if found.n == 0 else f"{found.n} trial{'s' if found.n > 1 else ''}"
+    unsure = (
+        "how sure is not known"
+        if known.standard_uncertainty is None
+        else f"give or take {known.standard_uncertainty:.4f}"
+    )
+    rows = [f"{trials}: a trap shortens its host by {known.coefficient:.4f} of its length, {unsure}"]
+    if known.scatter_m is not None:
+        rows.append(f"one trap scatters by {said(known.scatter_m)} (standard deviation)")
+    if trap_m is not None:
+        interval_m = known.allowance_95_m(trap_m)
+        span = (
+            ""
+            if interval_m is None
+            else f"; 95 of 100 such traps fall in {said(interval_m[0])} to {said(interval_m[1])}"
+        )
+        rows.append(f"allow {said(known.allowance_m(trap_m))} for a trap of {said(trap_m)}{span}")
+    if found.suspects:
+        rows.append(f"look again at row {', '.join(map(str, found.suspects))}: far from the others, and still counted")
+    such = "such a trap" if trap_m is None else "that trap"
+    if found.more_trials is not None:
+        rows.append(f"{found.more_trials} more such trials would halve the interval of {such}")
+    elif found.n > 1:
+        rows.append(f"no number of such trials would halve the interval of {such}: what is left is its scatter")
+    rows += [f"Mind: {warning}." for warning in warnings]
+    rows.append(COMES_FIRST)
+    return "\n".join(rows)
+
+
+def braid_answer(found: BraidShortening, angle_rad: float) -> dict[str, Any]:
+    """Give a braid's shortening as `braid --json` prints it."""
+
+    def packing(one: Packing) -> dict[str, Any]:
+        after = one.angle_after_rad
+        return {
+            "shortening": one.shortening,
+            "angle_after_deg": None if after is None else math.degrees(after),
+            "locked": one.locked,
+            "swelling": one.swelling,
+        }
+
+    return {
+        "angle_deg": math.degrees(angle_rad),
+        "thin_tube": packing(found.thin_tube),
+        "closed_disc": packing(found.closed_disc),
+        "first_value": found.first_value,
+        "standard_uncertainty": found.standard_uncertainty,
+    }
+
+
+def braid_text(found: BraidShortening, angle_rad: float) -> str:
+    """Give a braid's shortening as a rigger reads it."""
+    rows = [f"braid angle {math.degrees(angle_rad):.1f} deg"]
+    for name, one in (("thin tube", found.thin_tube), ("closed disc", found.closed_disc)):
+        if one.shortening is None or one.angle_after_rad is None:
+            rows.append(f"  {name}: locked; the braid cannot swell {one.swelling:.2f} times around its guest")
+        else:
+            rows.append(
+                f"  {name}: shortens by {one.shortening:.4f} of the trap, the angle opens to "
+                f"{math.degrees(one.angle_after_rad):.1f} deg"
+            )
+    if found.first_value is None:
+        rows.append("no first value: make trials on scrap of the same lot")
+    else:
+        six_in_m = 6 * _INCH_M
+        rows.append(
+            f"first value {found.first_value:.4f}, give or take {found.standard_uncertainty:.4f}: "
+            f"{length_text(found.first_value * six_in_m, denominator=32)} for a trap of 6 in"
+        )
+        rows.append("This is a model, not a measurement, until your own trials speak.")
+    rows.append(COMES_FIRST)
+    return "\n".join(rows)

@@ -1,0 +1,211 @@
+"""`fidbench marks`, `adjust`, `shrinkage` and `braid`: what the line plan, the trials and the braid's geometry say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from station.cli.answers import ANGLE, LENGTH, as_json, print_json, say, warn
+
+if TYPE_CHECKING:
+    from station.linework.line_plan import LinePlan
+
+_metric = click.option("--metric", is_flag=True, help="Print millimetres instead of inches.")
+
+
+@click.command()
+@click.argument("plan_file", metavar="PLAN.toml")
+@click.option("--drawing", "drawing_file", metavar="FILE.svg", help="Draw the plan to scale into this file.")
+@click.option("--dark", is_flag=True, help="Draw in the dark look.")
+@click.option("--mirror", is_flag=True, help="Draw with the link at the right.")
+@_metric
+@as_json
+def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, metric: bool, as_json: bool) -> int:
+    """Tell order, marks, cut lengths, sewing and what may go wrong, from a line plan.
+
+    Exit status 0 when the plan can be worked, 2 when it cannot or cannot be read.
+    """
+    from station.cli.line_words import marks_answer, marks_text
+    from station.linework.line_plan import make_plan
+    from station.settings.plan import load_plan
+
+    plan = make_plan(load_plan(plan_file))
+    if drawing_file is not None:
+        _draw(plan, Path(drawing_file), "dark" if dark else "light", mirror)
+    if as_json:
+        print_json(marks_answer(plan))
+        for warning in plan.warnings:
+            warn(f"fidbench: {warning}")
+    else:
+        say(marks_text(plan, "metric" if metric else "imperial"))
+    return 0
+
+
+@click.command()
+@click.argument("plan_file", metavar="PLAN.toml")
+@click.option("--line", "line_name", required=True, metavar="NAME", help="The line that came out long or short.")
+@click.option("--residual", required=True, type=LENGTH, help='How much too long, as in "+1/8 in"; "-1/8 in" is short.')
+@click.option(
+    "--at",
+    type=click.Choice(["canopy-end", "joint"]),
+    default="canopy-end",
+    show_default=True,
+    help="Which running end to move.",
+)
+@click.option("--trapped", type=LENGTH, help="What is trapped now, where it is no longer what the plan says.")
+@_metric
+@as_json
+def adjust(
+    plan_file: str,
+    line_name: str,
+    residual: Fraction,
+    at: str,
+    trapped: Fraction | None,
+    metric: bool,
+    as_json: bool,
+) -> int:
+    """Tell how much to take in or let out, and what stays trapped.
+
+    Exit status 0 when the line is within the plan's tolerance as it is, 1 when it is not.
+    """
+    from station.cli.line_words import adjust_answer, adjust_text
+    from station.linework.line_plan import adjust as adjusted
+    from station.settings.plan import load_plan
+
+    end: Literal["canopy end", "joint"] = "joint" if at == "joint" else "canopy end"
+    trapped_m = None if trapped is None else float(trapped)
+    if trapped_m is not None and trapped_m <= 0:
+        raise click.BadParameter("found nothing trapped, expected a length above zero", param_hint="--trapped")
+    found = adjusted(load_plan(plan_file), line_name, float(residual), end, trapped_m)
+    if as_json:
+        print_json(adjust_answer(found))
+    else:
+        say(adjust_text(found, float(residual), "metric" if metric else "imperial"))
+    return 0 if found.in_tolerance else 1
+
+
+@click.command()
+@click.argument("trials_file", metavar="TRIALS.csv")
+@click.option(
+    "--material", metavar="NAME", help="The material whose braid gives a first value; without it none is used."
+)
+@click.option("--trap", type=LENGTH, help='The trap to allow for, as in "6 in".')
+@click.option("--lot", metavar="LOT", help="Count only the trials of this lot.")
+@click.option("--guest", metavar="NAME", help="Count only the trials around this guest.")
+@_metric
+@as_json
+def shrinkage(
+    trials_file: str,
+    material: str | None,
+    trap: Fraction | None,
+    lot: str | None,
+    guest: str | None,
+    metric: bool,
+    as_json: bool,
+) -> int:
+    """Tell what your own trials (CSV: trap,shortening, optional lot,guest) say of a braid's shortening.
+
+    Exit status 0; 2 when the trials cannot be used.
+    """
+    from station.cli.line_words import shrinkage_answer, shrinkage_text
+    from station.linework.shrinkage import estimate, first_value_of
+    from station.settings.materials import material_named
+    from station.settings.tables import SettingsFault
+    from station.settings.trials import load_trials
+
+    first = None
+    if material is not None:
+        try:
+            stock = material_named(material)
+        except ValueError as fault:
+            raise click.BadParameter(str(fault), param_hint="--material") from None
+        first = first_value_of(stock)
+        if first is None:
+            warn(f"fidbench: the braid of {material!r} gives no first value; the trials speak alone")
+    if trap is not None and trap <= 0:
+        raise click.BadParameter("found no length above zero", param_hint="--trap")
+    every = load_trials(trials_file)
+    rows = [row for row, each in enumerate(every, 1) if lot in (None, each.lot) and guest in (None, each.guest)]
+    trials = [every[row - 1] for row in rows]
+    if every and not trials:
+        found = ", ".join(sorted({f"{each.lot or 'no lot'} with {each.guest or 'no guest'}" for each in every}))
+        raise SettingsFault(f"{trials_file}: no trial is of this lot and guest; found {found}")
+    try:
+        answer = estimate(trials, first, None if trap is None else float(trap))
+    except ValueError as fault:
+        raise SettingsFault(f"{trials_file}: {fault}") from None
+    answer = replace(answer, suspects=tuple(rows[number - 1] for number in answer.suspects))  # rows of the file
+    mixed = sorted({(each.lot, each.guest) for each in trials})
+    warnings = []
+    if len(mixed) > 1:
+        named = ", ".join(f"{one or 'no lot'} around {other or 'no guest'}" for one, other in mixed)
+        warnings.append(f"different trials are counted together ({named}); choose with --lot and --guest")
+    trap_m = None if trap is None else float(trap)
+    if as_json:
+        print_json(shrinkage_answer(answer, trap_m, warnings))
+        for warning in warnings:
+            warn(f"fidbench: {warning}")
+    else:
+        say(shrinkage_text(answer, trap_m, warnings, "metric" if metric else "imperial"))
+    return 0
+
+
+@click.command()
+@click.option("--angle", type=ANGLE, help='The yarns\' angle to the line under pull, as in "12 deg".')
+@click.option("--flat-width", type=LENGTH, help="Instead of the angle: how wide the line lies flat,")
+@click.option("--picks", type=float, metavar="N", help="and its picks per inch,")
+@click.option("--carriers", type=int, metavar="N", help="and its carriers.")
+@click.option(
+    "--area-ratio", type=float, default=1.0, show_default=True, help="Solid area of the guest over the host's."
+)
+@as_json
+def braid(
+    angle: Fraction | None,
+    flat_width: Fraction | None,
+    picks: float | None,
+    carriers: int | None,
+    area_ratio: float,
+    as_json: bool,
+) -> int:
+    """Tell how a trap shortens a braid, from its geometry: a model, until your own trials speak.
+
+    Exit status 1 when the braid is locked in both packings.
+    """
+    from station.cli.line_words import braid_answer, braid_text
+    from station.linework.braid import braid_angle_rad, shortening_of_braid
+    from station.units import factor
+
+    seen = (flat_width, picks, carriers)
+    try:
+        if angle is not None:
+            if any(each is not None for each in seen):
+                raise click.UsageError("give --angle, or --flat-width with --picks and --carriers, not both")
+            angle_rad = float(angle)
+        elif flat_width is not None and picks is not None and carriers is not None:
+            angle_rad = braid_angle_rad(float(flat_width), picks / float(factor("in", "length")), carriers)
+        else:
+            raise click.UsageError("give --angle, or --flat-width with --picks and --carriers")
+        found = shortening_of_braid(angle_rad, area_ratio)
+    except ValueError as fault:
+        raise click.UsageError(str(fault)) from None
+    if as_json:
+        print_json(braid_answer(found, angle_rad))
+    else:
+        say(braid_text(found, angle_rad))
+    return 1 if found.thin_tube.locked and found.closed_disc.locked else 0
+
+
+def _draw(plan: LinePlan, path: Path, look: Literal["dark", "light"], mirror: bool) -> None:
+    from station.linework.drawing import layout
+    from station.linework.sheet import svg
+    from station.settings.tables import SettingsFault
+
+    picture = svg(layout(plan), plan, look=look, mirror=mirror)
+    try:
+        path.write_text(picture, encoding="utf-8")
+    except OSError as fault:
+        raise SettingsFault(f"{path}: cannot be written: {fault.strerror}") from None

@@ -1,0 +1,1 @@
+"""Is the pull held? Judging holds, and knowing the scale."""

@@ -1,0 +1,260 @@
+"""A job gathered from its entries: what came out, piece by piece and line by line, and what stands open.
+
+The order is that of the entries, and nothing that was recorded is left out. What is not there is said to be not there:
+a piece without a hold, a line never compared after sewing, a hold whose time was complete and whose verdict was never
+recorded because the program was stopped.
+
+>>> sheet = JobSheet.of("26-0001", [])
+>>> sheet.results()[-1]
+('inspection', 'none by a second person recorded')
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from station.records.chain import BodyFault
+from station.records.entries import (
+    Amended,
+    Checked,
+    Entry,
+    HoldByHand,
+    HoldCompleted,
+    HoldJudged,
+    Inspected,
+    JobOpened,
+    LineCompared,
+    Overridden,
+    PieceCut,
+    PieceReleased,
+    PieceScrapped,
+    SignedOff,
+    SteppedBack,
+    Tacked,
+)
+from station.records.rows import Row
+from station.records.words import (
+    BASIS,
+    BY_HAND,
+    CANOPY,
+    LINE,
+    MEASURING,
+    NOT_RECORDED,
+    OWNER,
+    PEOPLE,
+    SEWING,
+    STOCK,
+    VERDICTS,
+    WORK,
+    count,
+    difference,
+    facts,
+    figures,
+    in_words,
+    value,
+    verdict,
+)
+
+E_co = TypeVar("E_co", bound=Entry, covariant=True)
+E = TypeVar("E", bound=Entry)
+
+
+@dataclass(frozen=True)
+class Told(Generic[E_co]):
+    """An entry as the job tells it: its number, when (UTC text), and what happened."""
+
+    seq: int
+    at: str
+    entry: E_co
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What is recorded of one numbered piece of line."""
+
+    number: str
+    line: str | None
+    holds: tuple[Told[HoldJudged], ...]
+    by_hand: tuple[Told[HoldByHand], ...]
+    released: tuple[Told[PieceReleased], ...]
+    scrapped: tuple[Told[PieceScrapped], ...]
+    unjudged: int  # holds whose time was complete and whose verdict was never recorded
+
+
+@dataclass(frozen=True)
+class JobSheet:
+    """All that is recorded of one job, in the order it was recorded. `unreadable` are entries that are damaged."""
+
+    job: str
+    bench: str
+    told: tuple[Told[Entry], ...]
+    unreadable: tuple[tuple[int, str], ...]
+    last_hash: str
+
+    @classmethod
+    def of(cls, job: str, rows: Iterable[Row]) -> JobSheet:
+        """Gather a job's rows, which come in the order of their numbers."""
+        told: list[Told[Entry]] = []
+        unreadable: list[tuple[int, str]] = []
+        row: Row | None = None
+        for row in rows:
+            try:
+                told.append(Told(row.seq, row.at, row.entry))
+            except BodyFault as fault:
+                unreadable.append((row.seq, str(fault)))
+        return cls(job, row.bench if row else "", tuple(told), tuple(unreadable), row.hash if row else "")
+
+    def of_kind(self, kind: type[E]) -> list[Told[E]]:
+        """Give the entries of one kind."""
+        return [Told(each.seq, each.at, each.entry) for each in self.told if isinstance(each.entry, kind)]
+
+    @property
+    def opened(self) -> JobOpened | None:
+        """What was said when the job was opened."""
+        opened = self.of_kind(JobOpened)
+        return opened[0].entry if opened else None
+
+    @property
+    def span(self) -> tuple[str, str]:
+        """When the first and the last entry were made."""
+        return (self.told[0].at, self.told[-1].at) if self.told else ("", "")
+
+    @property
+    def last_seq(self) -> int:
+        """The number of the last entry."""
+        return max((each.seq for each in self.told), default=0)
+
+    @property
+    def signed_off(self) -> Told[SignedOff] | None:
+        """The last signature under the job."""
+        signed = self.of_kind(SignedOff)
+        return signed[-1] if signed else None
+
+    def gone_back_on(self) -> set[int]:
+        """Give the numbers of the entries whose step the rigger went back on afterwards."""
+        back = {each.entry.step: each.seq for each in self.of_kind(SteppedBack) if each.entry.step}
+        return {
+            each.seq
+            for each in self.told
+            if each.seq < back.get(each.entry.step, 0) and not isinstance(each.entry, SteppedBack)
+        }
+
+    def pieces(self) -> list[Piece]:
+        """Give every piece that was cut, pulled, released or scrapped, in the order it was first named."""
+        lines: dict[str, str | None] = {}
+        for each in self.told:
+            entry = each.entry
+            if isinstance(entry, PieceCut):
+                lines[entry.piece] = entry.line
+            elif isinstance(entry, HoldCompleted | HoldJudged | HoldByHand):
+                for number in entry.pieces:
+                    lines.setdefault(number, None)
+            elif isinstance(entry, PieceReleased | PieceScrapped):
+                lines.setdefault(entry.piece, None)
+        return [self._piece(number, line) for number, line in lines.items()]
+
+    def _piece(self, number: str, line: str | None) -> Piece:
+        waiting, unjudged = False, 0
+        for each in self.told:
+            if isinstance(each.entry, HoldCompleted) and number in each.entry.pieces:
+                unjudged += waiting
+                waiting = True
+            elif isinstance(each.entry, HoldJudged) and number in each.entry.pieces:
+                waiting = False
+        return Piece(
+            number,
+            line,
+            tuple(each for each in self.of_kind(HoldJudged) if number in each.entry.pieces),
+            tuple(each for each in self.of_kind(HoldByHand) if number in each.entry.pieces),
+            tuple(each for each in self.of_kind(PieceReleased) if each.entry.piece == number),
+            tuple(each for each in self.of_kind(PieceScrapped) if each.entry.piece == number),
+            unjudged + waiting,
+        )
+
+    def holds_in_words(self) -> str:
+        """Count the judged holds by their verdicts.
+
+        >>> JobSheet("26-0001", "", (), (), "").holds_in_words()
+        'none judged'
+        """
+        verdicts = [str(each.entry.judgement.get("verdict")) for each in self.of_kind(HoldJudged)]
+        counts = [f"{verdicts.count(each)} {words}" for each, words in VERDICTS.items() if each in verdicts]
+        return ", ".join(counts) or "none judged"
+
+    def results(self) -> list[tuple[str, str]]:
+        """Say what came out, as a label and words each: pieces, comparisons, what was passed, inspection."""
+        checks = len({each.entry.check for each in self.of_kind(Checked)})
+        return [
+            *((_named(piece), _of_piece(piece)) for piece in self.pieces()),
+            *self._comparisons(),
+            ("tacks", self._tacks()),
+            ("checks", f"{count(checks, 'check')} made and found good" if checks else "none recorded"),
+            *(("passed without", f"{in_words(each.entry)} (entry {each.seq})") for each in self.of_kind(Overridden)),
+            *(("put right", f"{in_words(each.entry)} (entry {each.seq})") for each in self.of_kind(Amended)),
+            *((f"entry {seq}", f"damaged: {why}") for seq, why in self.unreadable),
+            ("inspection", self._inspection()),
+        ]
+
+    def _comparisons(self) -> Iterator[tuple[str, str]]:
+        last = {each.entry.line: each for each in self.of_kind(LineCompared)}
+        for line, each in last.items():
+            when = "after sewing" if each.entry.after_sewing else "before sewing; none after it recorded"
+            yield f"line {line}", f"{difference(each.entry)}, {when} ({each.entry.method}, entry {each.seq})"
+        if not last:
+            yield "comparison", "none with the opposite number recorded"
+
+    def _tacks(self) -> str:
+        trials = [each.entry.trial for each in self.of_kind(Tacked)]
+        sewn = f"{count(len(trials) - sum(trials), 'tack')} sewn, {count(sum(trials), 'trial tack')} on scrap"
+        return sewn if trials else "none recorded"
+
+    def _inspection(self) -> str:
+        found = [f"{in_words(each.entry)} (entry {each.seq})" for each in self.of_kind(Inspected)]
+        return "; ".join(found) or "none by a second person recorded"
+
+
+def facts_of(opened: JobOpened) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Give everything that was said when the job was opened, under its headings."""
+    return [
+        ("Canopy", facts(opened.canopy, CANOPY)),
+        ("Owner", facts(opened.owner, OWNER)),
+        ("Work and its basis", _work_and_basis(opened)),
+        ("People", facts(opened.people, PEOPLE)),
+        ("Line stock", facts(opened.stock, STOCK)),
+        ("Sewing", facts(opened.sewing, SEWING)),
+        ("Measuring", facts(opened.measuring, MEASURING)),
+    ]
+
+
+def _work_and_basis(opened: JobOpened) -> list[tuple[str, str]]:
+    """Give what was to be done and on what basis, as labelled words."""
+    basis = {key for key, _ in BASIS}
+    work = {key: value for key, value in opened.work.items() if key not in basis}
+    return [
+        ("what", value(opened.title)),
+        ("line", ", ".join(each for each in (opened.side, opened.number) if each) or NOT_RECORDED),
+        *(facts(opened.line, LINE) if opened.line else []),
+        *facts(work, WORK),
+        ("matched to", value(opened.reference)),
+        *facts({key: value for key, value in opened.work.items() if key in basis}, BASIS),
+    ]
+
+
+def _named(piece: Piece) -> str:
+    return f"piece {piece.number}" + (f", line {piece.line}" if piece.line else "")
+
+
+def _of_piece(piece: Piece) -> str:
+    parts = [f"SCRAPPED by {value(each.entry.by)} (entry {each.seq})" for each in piece.scrapped]
+    parts += [f"released for use by {value(each.entry.by)} (entry {each.seq})" for each in piece.released]
+    if piece.holds:
+        *earlier, last = piece.holds
+        judgement = last.entry.judgement
+        parts.append(f"pre-stretch {verdict(judgement)}; {figures(judgement)} (entry {last.seq})")
+        parts += [f"before it, {verdict(each.entry.judgement)} (entry {each.seq})" for each in earlier]
+    parts += [f"{BY_HAND}, by {value(each.entry.by)} (entry {each.seq})" for each in piece.by_hand]
+    if piece.unjudged:
+        parts.append(f"{count(piece.unjudged, 'hold')} whose time was complete and whose verdict was never recorded")
+    return "; ".join(parts) or "no pre-stretch recorded"

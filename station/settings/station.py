@@ -1,0 +1,223 @@
+r"""The station file: which scale, on which port, speaking how, known how well; which pedal; which hold by default.
+
+>>> from pathlib import Path; import tempfile
+>>> text = '''
+... [station]
+... name = "Bench 1"
+... [scale]
+... url = "/dev/ttyUSB0"
+... format = "text"
+... frame = "{value} {unit}"
+... end = "\\r\\n"
+... capacity = "100 lbf"
+... '''
+>>> with tempfile.TemporaryDirectory() as folder:
+...     path = Path(folder, "station.toml")
+...     _ = path.write_text(text)
+...     load_station(path).scale.link.baud
+9600
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Literal, TypeVar, cast, get_args
+
+from drivers.events import ForceUnit, Status
+from drivers.link import LinkSettings, PedalLinkSettings
+from drivers.text_frames import FormatFault, TextFormat, wire_bytes
+from station.settings.hold import HoldSpecification, SpecificationFault, read_hold
+from station.settings.tables import SettingsFault, Table
+
+T = TypeVar("T")
+FORMATS = ("text",)
+
+
+@dataclass(frozen=True)
+class KeyPedal:
+    """A pedal that is a keyboard: its key reaches the bench window alone."""
+
+
+@dataclass(frozen=True)
+class ScaleSettings:
+    """The scale: its port, its frames, and what is known of it. Forces in mN; None where a figure was not given.
+
+    `uncertainty_n` is the expanded uncertainty as typed, in newtons, valid to the end of the day `uncertainty_until`.
+    """
+
+    link: LinkSettings
+    format: TextFormat
+    capacity_mn: int
+    resolution_mn: int | None
+    response_us: int | None
+    uncertainty_n: Fraction | None
+    uncertainty_until: datetime.date | None
+
+    def uncertainty_on(self, day: datetime.date) -> Fraction | None:
+        """Give the typed uncertainty in force on `day`; out of date means unknown."""
+        if self.uncertainty_n is None or self.uncertainty_until is None or day > self.uncertainty_until:
+            return None
+        return self.uncertainty_n
+
+
+@dataclass(frozen=True)
+class StationSettings:
+    """A bench: its name, its scale, its pedal and its hold where the file gives them."""
+
+    name: str
+    scale: ScaleSettings
+    pedal: PedalLinkSettings | KeyPedal | None
+    hold: HoldSpecification | None
+
+
+def load_station(path: Path | str, rated_strength_mn: int | None = None) -> StationSettings:
+    """Read a station file. Raises `SettingsFault` naming the file, the key, what was found and what was expected."""
+    top = Table.load(path)
+    station = top.table("station")
+    name = station.text("name")
+    station.done()
+    scale = _scale(top.table("scale"))
+    pedal = _pedal(top.table("pedal")) if "pedal" in top else None
+    hold = read_hold(top.table("hold"), Path(path).stem, rated_strength_mn) if "hold" in top else None
+    for known in ("pedal", "hold"):
+        top.get(known, lambda value: value, None)
+    top.done()
+    if hold is not None:
+        check_capacity(str(path), hold, scale)
+    return StationSettings(name, scale, pedal, hold)
+
+
+def check_capacity(file: str, hold: HoldSpecification, scale: ScaleSettings) -> None:
+    """Refuse a hold whose ceiling the scale cannot read. Raises `SettingsFault` naming `file`."""
+    try:
+        hold.check_capacity(scale.capacity_mn)
+    except SpecificationFault as fault:
+        raise SettingsFault(f"{file}: [hold] {fault}") from None
+
+
+def _scale(table: Table) -> ScaleSettings:
+    table.one_of("format", FORMATS)
+    decimal = cast(Literal[".", ","], table.one_of("decimal", [".", ","], "."))
+    checksum = cast(Any, table.one_of("checksum", ["none", "xor8", "sum8", "crc16-modbus"], "none"))
+    check_form = cast(Literal["hex", "bytes"], table.one_of("check_form", ["hex", "bytes"], "hex"))
+    unit = cast(ForceUnit | None, table.one_of("unit", get_args(ForceUnit), None))
+    units = cast(dict[str, ForceUnit], _meanings(table, "units", get_args(ForceUnit)))
+    status = cast(dict[str, Status], _meanings(table, "status", get_args(Status)))
+    try:
+        frames = TextFormat(
+            frame=table.text("frame"),
+            end=wire_bytes(table.text("end")),
+            unit=unit,
+            units=units,
+            status=status,
+            decimal=decimal,
+            checksum=checksum,
+            check_range=table.get("check_range", _range, None),
+            check_form=check_form,
+        )
+    except FormatFault as fault:
+        raise SettingsFault(f"{table.file}: [scale] {fault}") from None
+    capacity_mn = table.force_mn("capacity")
+    if capacity_mn <= 0:
+        raise table.fault("capacity", "expected a force above 0 lbf")
+    uncertainty = table.quantity("uncertainty", "force", None)
+    if uncertainty is not None and uncertainty < 0:
+        raise table.fault("uncertainty", "expected a force of 0 lbf or more")
+    until = table.get("uncertainty_until", _date, None)
+    if uncertainty is not None and until is None:
+        raise table.fault(
+            "uncertainty_until",
+            'is missing: an uncertainty that is typed needs the day until which it holds, as in "2027-06-30"',
+        )
+    scale = ScaleSettings(
+        link=_link(table),
+        format=frames,
+        capacity_mn=capacity_mn,
+        resolution_mn=table.force_mn("resolution", None),
+        response_us=table.time_us("response", None),
+        uncertainty_n=uncertainty,
+        uncertainty_until=until,
+    )
+    table.done()
+    return scale
+
+
+def _link(table: Table) -> LinkSettings:
+    baud = table.count("baud", 9600)
+    if not 50 <= baud <= 4_000_000:
+        raise table.fault("baud", f"found {baud}, expected a speed from 50 to 4000000")
+    return _made(
+        table,
+        LinkSettings,
+        url=table.text("url"),
+        baud=baud,
+        bytesize=table.get("bytesize", _one_of_numbers(5, 6, 7, 8), 8),
+        parity=cast(Any, table.one_of("parity", ["N", "E", "O", "M", "S"], "N")),
+        stopbits=table.get("stopbits", _one_of_numbers(1, 1.5, 2), 1),
+        poll=wire_bytes(table.text("poll", "")),
+        poll_every_us=table.time_us("poll_every", 100_000),
+        period_us=table.time_us("period", None),
+    )
+
+
+def _made(table: Table, settings: Callable[..., T], **values: Any) -> T:
+    """Make settings of a link; what contradicts itself is a fault of the file."""
+    try:
+        return settings(**values)
+    except ValueError as fault:
+        raise SettingsFault(f"{table.file}: [{table.name}] {fault}") from None
+
+
+def _pedal(table: Table) -> PedalLinkSettings | KeyPedal:
+    kind = table.one_of("kind", ["contact", "text", "key"])
+    if kind == "key":
+        table.done()
+        return KeyPedal()
+    down, up = (wire_bytes(table.text(key, default)) for key, default in (("down", "D"), ("up", "U")))
+    pedal = _made(
+        table,
+        PedalLinkSettings,
+        url=table.text("url"),
+        baud=table.count("baud", 9600),
+        kind=cast(Literal["contact", "text"], kind),
+        line=cast(Any, table.one_of("line", ["cts", "dsr", "dcd", "ri"], "cts")),
+        down=down,
+        up=up,
+    )
+    table.done()
+    return pedal
+
+
+def _meanings(table: Table, key: str, choices: tuple[str, ...]) -> dict[str, str]:
+    words = table.table(key, None)
+    return {} if words is None else {word: str(words.one_of(word, choices)) for word in words}
+
+
+def _one_of_numbers(*choices: float) -> Any:
+    def read(value: Any) -> Any:
+        if isinstance(value, bool) or value not in choices:
+            raise ValueError(f"found {value!r}, expected one of {', '.join(map(str, choices))}")
+        return value
+
+    return read
+
+
+def _range(value: Any) -> tuple[int, int]:
+    try:
+        first, last = (int(part) for part in value.split(":"))
+    except (AttributeError, ValueError):
+        raise ValueError(f'found {value!r}, expected two byte positions in quotes, as in "1:-2"') from None
+    return first, last
+
+
+def _date(value: Any) -> datetime.date:
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value
+    try:
+        return datetime.date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ValueError(f'found {value!r}, expected a day, as in "2027-06-30"') from None

@@ -1,0 +1,1 @@
+"""The window: draws frozen snapshots, sends commands, does no arithmetic of the trade."""

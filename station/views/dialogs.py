@@ -1,0 +1,86 @@
+"""What only a keyboard may say: sign-off, inspection, override, scrap or release. Never the foot.
+
+The keys of a foot pedal do nothing here, and Space writes a space.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from PyQt6.QtCore import Qt
+from PyQt6.QtGui import QKeyEvent
+from PyQt6.QtWidgets import QDialog, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
+
+from station.views.form import Field, Form, dress, labelled
+from station.views.palette import Look
+
+__all__ = ["Field", "Question", "ask"]
+
+
+class Question(QDialog):
+    """A title, what it is about, the fields, and two buttons: the answer, and leaving it."""
+
+    def __init__(
+        self, parent: QWidget | None, look: Look, title: str, text: str, fields: Sequence[Field], answer: str
+    ) -> None:
+        super().__init__(parent)
+        self.setWindowTitle(title)
+        self.setModal(True)
+        self.setAccessibleName(title)
+        self.setAccessibleDescription(text)
+        scale = min(1.0, max(0.6, (parent.height() if parent is not None else 1080) / 1080))
+        self.setStyleSheet(dress(look, scale))
+        column = QVBoxLayout(self)
+        margin = round(40 * scale)
+        column.setContentsMargins(margin, margin, margin, margin)
+        column.setSpacing(round(20 * scale))
+        column.addWidget(labelled(title, "title", self))
+        if text:
+            column.addWidget(labelled(text, "soft", self))
+        self.form = Form(fields)
+        room = QScrollArea(self)
+        room.setWidgetResizable(True)
+        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        room.setWidget(self.form)
+        column.addWidget(room, 1)
+        row = QHBoxLayout()
+        row.addStretch(1)
+        self.leave_button = QPushButton("Leave it (Esc)", self)
+        self.leave_button.setAutoDefault(False)
+        self.leave_button.clicked.connect(self.reject)
+        self.answer_button = QPushButton(f"{answer} (Enter)", self)
+        self.answer_button.setProperty("role", "main")
+        self.answer_button.setDefault(True)
+        self.answer_button.clicked.connect(self._answered)
+        row.addWidget(self.leave_button)
+        row.addWidget(self.answer_button)
+        column.addLayout(row)
+        needed = sum(field.required for field in fields)  # each may need a line that says so
+        wanted = self.form.sizeHint().height() + round((300 + 32 * needed) * scale)
+        most = parent.height() if parent is not None else 900
+        self.resize(round(960 * scale), min(wanted, most))
+        if self.form.inputs:
+            next(iter(self.form.inputs.values())).setFocus()
+
+    def _answered(self) -> None:
+        missing = self.form.missing()
+        self.form.say(missing)
+        if not missing:
+            self.accept()
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:  # noqa: N802 Qt's name
+        """Take Enter and Esc once for each press, never by themselves repeating."""
+        if event is not None and not event.isAutoRepeat():
+            super().keyPressEvent(event)
+
+
+def ask(
+    parent: QWidget | None, look: Look, title: str, text: str, fields: Sequence[Field], answer: str = "Done"
+) -> Mapping[str, str] | None:
+    """Ask, and give the answers by key once every needed field is filled; None where the person leaves it."""
+    question = Question(parent, look, title, text, fields, answer)
+    try:
+        return question.form.answers() if question.exec() == QDialog.DialogCode.Accepted else None
+    finally:
+        question.deleteLater()

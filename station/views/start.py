@@ -1,0 +1,154 @@
+"""The page the program opens with: jobs to go on with, and a new one from a line plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from PyQt6.QtCore import Qt, pyqtSignal
+from PyQt6.QtGui import QCloseEvent
+from PyQt6.QtWidgets import (
+    QFileDialog,
+    QHBoxLayout,
+    QLineEdit,
+    QListWidget,
+    QListWidgetItem,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from station.views.form import Field, Form, dress, labelled
+from station.views.lettering import load_fonts
+from station.views.palette import LookName, look_named
+
+PLAN_KEY = "plan"
+"""The key under which the plan file's path is answered, and its errors are said."""
+
+
+class JobRow(NamedTuple):
+    """A job in the archive: its identity there, its title, the canopy, and in words where it stands."""
+
+    job: str
+    title: str
+    canopy: str
+    stands: str
+
+
+class StartPage(QWidget):
+    """Jobs to go on with at the left, a new job at the right.
+
+    `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
+    problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`.
+    """
+
+    closed = pyqtSignal()
+
+    def __init__(
+        self,
+        look: LookName,
+        jobs: Sequence[tuple[str, str, str, str]],
+        fields: Sequence[Field],
+        go_on: Callable[[str], None],
+        begin: Callable[[Path, Mapping[str, str]], Mapping[str, str]],
+        *,
+        plan: Path | None = None,
+        notice: str = "",
+        scale: float = 1.0,
+    ) -> None:
+        super().__init__()
+        load_fonts()
+        self._go_on, self._begin = go_on, begin
+        self.setWindowTitle("fidbench: jobs")
+        self.setStyleSheet(dress(look_named(look), scale))
+        self.resize(round(1600 * scale), round(960 * scale))
+        margin = round(40 * scale)
+        page = QVBoxLayout(self)
+        page.setContentsMargins(margin, margin, margin, margin)
+        page.setSpacing(round(24 * scale))
+        if notice:
+            page.addWidget(labelled(notice, "soft", self))
+        halves = QHBoxLayout()
+        halves.setSpacing(round(64 * scale))
+        halves.addLayout(self._left([JobRow(*job) for job in jobs]), 4)
+        halves.addLayout(self._right(fields, plan), 5)
+        page.addLayout(halves, 1)
+        (self.jobs if jobs else self.form.inputs[PLAN_KEY]).setFocus()
+
+    def _left(self, jobs: Sequence[JobRow]) -> QVBoxLayout:
+        column = QVBoxLayout()
+        column.setSpacing(20)
+        column.addWidget(labelled("Go on with a job", "title", self))
+        self.jobs = QListWidget(self)
+        self.jobs.setAccessibleName("jobs in the archive")
+        self.jobs.setWordWrap(True)
+        for job in jobs:
+            words = f"{job.title}\n{job.canopy} · {job.stands}"
+            item = QListWidgetItem(words, self.jobs)
+            item.setData(Qt.ItemDataRole.UserRole, job.job)
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, words.replace("\n", ", "))
+        self.jobs.itemActivated.connect(self._chosen)
+        self.go_on_button = QPushButton("Go on with it", self)
+        self.go_on_button.clicked.connect(self._chosen)
+        self.go_on_button.setVisible(bool(jobs))
+        if jobs:
+            self.jobs.setCurrentRow(0)
+            column.addWidget(self.jobs, 1)
+        else:
+            self.jobs.hide()
+            column.addWidget(labelled("No job has been begun in this archive. Begin one at the right.", "soft", self))
+            column.addStretch(1)
+        column.addWidget(self.go_on_button)
+        return column
+
+    def _right(self, fields: Sequence[Field], plan: Path | None) -> QVBoxLayout:
+        column = QVBoxLayout()
+        column.setSpacing(20)
+        column.addWidget(labelled("A new job", "title", self))
+        path = Field(
+            PLAN_KEY, "Line plan", True, str(plan) if plan is not None else "", hint="a .toml file, typed or chosen"
+        )
+        self.form = Form([path, *fields])
+        room = QScrollArea(self)
+        room.setWidgetResizable(True)
+        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        room.setWidget(self.form)
+        column.addWidget(room, 1)
+        row = QHBoxLayout()
+        self.choose_button = QPushButton("Choose a plan file…", self)
+        self.choose_button.clicked.connect(self._choose)
+        self.begin_button = QPushButton("Begin this job", self)
+        self.begin_button.setProperty("role", "main")
+        self.begin_button.clicked.connect(self._begun)
+        row.addWidget(self.choose_button)
+        row.addStretch(1)
+        row.addWidget(self.begin_button)
+        column.addLayout(row)
+        return column
+
+    def _chosen(self, *_ignored: object) -> None:
+        item = self.jobs.currentItem()
+        if item is not None:
+            self._go_on(item.data(Qt.ItemDataRole.UserRole))
+
+    def _choose(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "Choose a plan file", "", "line plans (*.toml);;all files (*)")
+        edit = self.form.inputs[PLAN_KEY]
+        if name and isinstance(edit, QLineEdit):
+            edit.setText(name)
+
+    def _begun(self) -> None:
+        problems: Mapping[str, str] = self.form.missing()
+        if not problems:
+            answers = self.form.answers()
+            plan = Path(answers.pop(PLAN_KEY)).expanduser()
+            problems = self._begin(plan, answers)
+        self.form.say(problems)
+
+    def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
+        """Say that the page was closed."""
+        self.closed.emit()
+        super().closeEvent(event)

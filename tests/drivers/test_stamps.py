@@ -1,0 +1,98 @@
+"""Stamps from arrivals."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drivers.stamps import Stamper
+
+arrivals = st.lists(st.tuples(st.integers(0, 5), st.integers(0, 200_000)), max_size=60)
+
+
+@given(arrivals, st.none() | st.integers(1, 100_000), st.lists(st.booleans(), min_size=60, max_size=60))
+def test_stamps_only_ever_rise(steps: list[tuple[int, int]], period_us: int | None, resumed: list[bool]) -> None:
+    """Whatever arrives and whenever, there is one stamp a frame, and each is later than the one before."""
+    stamper = Stamper(period_us)
+    stamps, now_us, floor_us = [], 0, -1
+    for (count, later_us), resume in zip(steps, resumed, strict=False):
+        now_us += later_us
+        if resume:
+            stamper.resume(now_us)
+            floor_us = now_us
+            now_us += later_us
+        given_now = stamper.stamp(count, now_us)
+        assert len(given_now) == count
+        assert not resume or not given_now or given_now[0] > floor_us
+        stamps += given_now
+    assert stamps == sorted(set(stamps))
+
+
+def test_alone_a_frame_is_stamped_at_its_arrival() -> None:
+    """A frame that comes alone has its arrival as its stamp, however irregular the arrivals are."""
+    stamper = Stamper(period_us=10)
+    assert [stamper.stamp(1, at_us) for at_us in (5, 1000, 1001, 9000)] == [[5], [1000], [1001], [9000]]
+
+
+def test_a_burst_is_spread_back_at_the_nominal_period() -> None:
+    """Frames that come in one read are spread back from their arrival, and leave the gap before them as it was."""
+    stamper = Stamper(period_us=100)
+    stamper.stamp(1, 1000)
+    assert stamper.stamp(3, 2000) == [1800, 1900, 2000]
+
+
+def test_what_does_not_fit_shares_the_time() -> None:
+    """Frames that do not fit between the last stamp and their arrival share that time evenly."""
+    stamper = Stamper(period_us=100)
+    stamper.stamp(1, 1000)
+    assert stamper.stamp(4, 1300) == [1075, 1150, 1225, 1300]
+    assert stamper.stamp(3, 1600) == [1400, 1500, 1600]
+
+
+def test_a_clock_that_stands_still() -> None:
+    """Where the arrival is not later than the last stamp, stamps still rise, a microsecond at a time."""
+    stamper = Stamper(period_us=100)
+    assert stamper.stamp(1, 1000) + stamper.stamp(2, 1000) + stamper.stamp(1, 1000) == [1000, 1001, 1002, 1003]
+
+
+def test_before_anything_is_known_nothing_is_filled() -> None:
+    """Frames that come together before any period is known are stamped at their arrival, not over the gap before it."""
+    stamper = Stamper()
+    assert stamper.period_us is None
+    stamper.stamp(1, 1000)
+    assert stamper.stamp(3, 500_000) == [499_998, 499_999, 500_000]
+
+
+@pytest.mark.parametrize("together", [1, 2, 4, 8, 16])
+def test_the_measured_period_is_not_fooled_by_bursts(together: int) -> None:
+    """An 80 Hz scale whose frames come several in a read is found to be one, and its stamps are evenly apart."""
+    stamper = Stamper()
+    stamps = [at_us for read in range(1, 200) for at_us in stamper.stamp(together, read * together * 12_500)]
+    assert stamper.period_us == 12_500
+    assert {late - early for early, late in pairwise(stamps[100:])} == {12_500}
+
+
+@pytest.mark.parametrize("together", [3, 5, 6, 7, 9, 10])
+def test_bursts_that_do_not_divide_sixteen_blur_the_period(together: int) -> None:
+    """Where sixteen frames are no whole number of bursts, the period is found to within half a burst in sixteen."""
+    stamper = Stamper()
+    for read in range(1, 200):
+        stamper.stamp(together, read * together * 12_500)
+    assert stamper.period_us == pytest.approx(12_500, rel=together / 2 / 16 + 1e-3)
+
+
+def test_a_pause_does_not_change_the_measured_period() -> None:
+    """A minute without readings is one arrival among many, and the period stays what it was."""
+    stamper = Stamper()
+    for at_us in [*range(0, 1_000_000, 12_500), *range(61_000_000, 61_250_000, 12_500)]:
+        stamper.stamp(1, at_us)
+    assert stamper.period_us == 12_500
+
+
+def test_a_period_must_be_above_zero() -> None:
+    """A nominal period of nothing is refused."""
+    with pytest.raises(ValueError, match="found a period of 0 us"):
+        Stamper(0)

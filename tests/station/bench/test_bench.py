@@ -1,0 +1,466 @@
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from drivers.events import PedalEdge, PedalLost, PedalUp
+from station.bench.job import fold
+from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
+from station.records.entries import (
+    Adjusted,
+    HoldByHand,
+    HoldCompleted,
+    HoldJudged,
+    LineCompared,
+    MarkMade,
+    Overridden,
+    PieceScrapped,
+    SignedOff,
+    SteppedBack,
+    Tacked,
+    TrapMade,
+)
+
+sys.path.insert(0, str(Path(__file__).parent))
+from workbench import MAIN, Workbench
+
+
+def last_hold(desk: Workbench) -> HoldJudged:
+    """Give the last hold that was judged."""
+    return next(entry for entry in reversed(desk.entries) if isinstance(entry, HoldJudged))
+
+
+def test_a_whole_job_is_done_by_foot_but_for_the_signature() -> None:
+    """Every step but the signing is done by pulls and taps alone, and each leaves its fact."""
+    desk = Workbench()
+    desk.work_to("sign")
+    desk.do_step()
+    assert desk.bench.state.now is None
+    kinds = [type(entry).__name__ for entry in desk.entries]
+    assert kinds.count("HoldJudged") == 2
+    assert kinds.count("TrapMade") == 4
+    assert kinds.count("Tacked") == 5
+    assert kinds.count("LineCompared") == 4
+    assert kinds.count("Checked") == 13
+    assert isinstance(desk.entries[-1], SignedOff)
+    assert desk.seen().sentence.text == "Signed off. The record is filed."
+
+
+def test_a_job_goes_on_from_its_entries_alone() -> None:
+    """At every moment of a job, the fold of what was filed stands where the bench stands."""
+    desk = Workbench()
+    for _ in range(60):
+        assert fold(enumerate(desk.entries, 1)).steps == desk.bench.state.steps
+        assert desk.folded().index == desk.bench.state.index
+        if desk.bench.state.now is None:
+            break
+        desk.do_step()
+    assert desk.bench.state.now is None
+
+
+def test_a_held_hold_is_recorded_before_it_is_shown_and_moves_on_when_eased_off() -> None:
+    """The verdict is filed at completion; the next step comes only once the line is slack."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 31.0)
+    assert last_hold(desk).judgement["verdict"] == "held"
+    assert last_hold(desk).pieces == ("12",)
+    assert desk.step == "A: pre-stretch"
+    assert desk.seen().sentence.text == "Time complete: ease off to finish"
+    desk.pull(0.0, 1.0)
+    assert desk.step == "A: route"
+    assert desk.seen().sentence.text.startswith("Put A on its link")
+
+
+def test_the_recorded_trace_judges_to_the_recorded_verdict() -> None:
+    """Judging the stored readings again gives every figure of the record."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.hold()
+    entry = last_hold(desk)
+    again = judge(
+        desk.traces[entry.trace],
+        HoldSpecification.of_facts(entry.specification),
+        ScaleUncertainty.of_facts(entry.uncertainty or {}),
+        entry.response_us,
+    )
+    assert again.facts() == entry.judgement
+
+
+def test_pulled_too_light_is_not_held_and_says_what_the_trace_says() -> None:
+    """22 lbf for 20 s is not held; the sentence asks for another pull, and the record keeps the first."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.hold(22.0, 20.0)
+    entry = last_hold(desk)
+    assert (entry.judgement["verdict"], list(entry.judgement["reasons"])) == ("not-held", ["never-in-band"])
+    assert desk.seen().sentence.text == "Not held. Pull to 30 pounds again"
+    assert desk.step == "A: pre-stretch"
+    desk.hold()
+    assert desk.step == "A: route"
+
+
+def test_taps_do_nothing_during_a_hold() -> None:
+    """A tap during a hold is not counted and said so; a long press neither; the hold goes on."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 5.0)
+    filed = len(desk.entries)
+    desk.bench.tap(desk.at_us)
+    assert "Not counted" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.bench.long_press(desk.at_us)
+    assert "ease off to stop" in desk.bench.notice.text  # type: ignore[union-attr]
+    assert len(desk.entries) == filed
+    desk.pull(31.0, 26.0)
+    assert last_hold(desk).judgement["verdict"] == "held"
+
+
+def test_unplugging_in_mid_hold_ends_the_span_and_a_later_full_one_is_held() -> None:
+    """A lost link breaks the span, is said on the screen and in the record, and voids nothing by itself."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 20.0)
+    desk.unplug()
+    desk.wait(2.0)
+    seen = desk.seen()
+    assert seen.sentence.text == "No reading: nothing counts until the scale speaks again"
+    assert "unplugged" in seen.notice.text  # type: ignore[union-attr]
+    assert seen.number.text == "--"  # type: ignore[union-attr]
+    desk.replug()
+    desk.pull(31.0, 20.0)
+    assert desk.step == "A: pre-stretch"
+    desk.pull(31.0, 11.0)
+    entry = last_hold(desk)
+    assert entry.judgement["verdict"] == "held"
+    assert entry.links_lost == ("the cable to the scale is unplugged",)
+
+
+def test_a_lost_pedal_is_not_a_lost_scale() -> None:
+    """The pedal's cable breaks no hold; a press under way when it went never counts, and the screen says so."""
+    desk = Workbench()
+    desk.work_to("A: cut")
+    desk.wait(0.5)
+    desk.bench.take([PedalEdge(desk.at_us, True), PedalLost(desk.at_us + 1, "the pedal is gone", "plug it in again")])
+    assert desk.seen().header.foot.text == "no pedal"
+    assert "the pedal is gone" in desk.seen().notice.text  # type: ignore[union-attr]
+    desk.bench.take([PedalUp(desk.at_us + 2, "x"), PedalEdge(desk.at_us + 3, False)])
+    desk.wait(0.5)
+    assert desk.step == "A: cut"
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 15.0)
+    desk.bench.take([PedalLost(desk.at_us, "the pedal is gone", "plug it in again")])
+    desk.pull(31.0, 16.0)
+    assert last_hold(desk).judgement["verdict"] == "held"
+    assert last_hold(desk).links_lost == ()
+
+
+def test_a_zero_limit_waits_for_zero_and_completion_is_recorded_at_once() -> None:
+    """With a zero limit the completion is filed when it happens, and the verdict at the first zero after it."""
+    spec = HoldSpecification("zero", 133_447, 124_550, 200_170, 266_893, 30_000_000, zero_limit_mn=2_000)
+    desk = Workbench(spec)
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 31.0)
+    assert isinstance(desk.entries[-1], HoldCompleted)
+    assert desk.seen().sentence.text == "Time complete: ease off to finish"
+    desk.pull(0.0, 1.0)
+    assert last_hold(desk).judgement["verdict"] == "held"
+    assert desk.step == "A: route"
+
+
+@pytest.mark.parametrize("command", ["scrap", "release"])
+def test_over_the_ceiling_stops_the_piece_until_somebody_answers_for_it(command: str) -> None:
+    """After a pull over the ceiling the piece is scrapped, and cut anew, or released by name and pulled again."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.hold(61.0, 2.0)
+    assert list(last_hold(desk).judgement["reasons"]) == ["over-ceiling"]
+    assert desk.seen().sentence.text.startswith("Stop: scrap this piece")
+    assert desk.seen().commands == ("scrap", "release")
+    desk.bench.do(command, {"by": "A. Person", "reason": "seen"})  # type: ignore[arg-type]  # both are commands
+    assert desk.step == ("A: cut" if command == "scrap" else "A: pre-stretch")
+    desk.work_to("A: route")
+    assert desk.bench.state.pieces["A"] == ("13" if command == "scrap" else "12")
+
+
+def test_a_scrapped_piece_takes_its_steps_with_it() -> None:
+    """Scrapping the branch's piece sends the job back to cutting the branch, not the main line."""
+    desk = Workbench()
+    desk.work_to("B: pre-stretch")
+    desk.hold(61.0, 2.0)
+    desk.bench.do("scrap", {"by": "A. Person", "reason": "over the ceiling"})
+    assert desk.step == "B: cut"
+    assert isinstance(desk.entries[-1], PieceScrapped)
+    assert desk.bench.state.pieces == {"A": "12"}
+
+
+def test_a_step_that_needs_a_hold_is_passed_only_by_name_and_reason() -> None:
+    """No tap passes a pre-stretch; an override does, and the record shows who and why."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.press()
+    assert desk.step == "A: pre-stretch"
+    desk.bench.do("override", {"by": "A. Person", "reason": "held on another bench"})
+    assert desk.step == "A: route"
+    assert desk.entries[-1] == Overridden(
+        job="26-0001", step="A: pre-stretch", by="A. Person", reason="held on another bench"
+    )
+
+
+def test_without_instruments_the_job_works_and_says_not_measured() -> None:
+    """Without a scale a hold is entered as pulled by hand, and marks and comparisons carry no pull."""
+    desk = Workbench(measured=False)
+    desk.work_to("A: pre-stretch")
+    assert "not measured" in desk.seen().under
+    desk.bench.do("by hand", {"by": "A. Person"})
+    assert isinstance(desk.entries[-1], HoldByHand)
+    desk.wait(0.1)
+    for _ in range(80):
+        if desk.bench.state.now is None:
+            break
+        if desk.bench.state.now.kind == "pre-stretch":
+            desk.bench.do("by hand", {"by": "A. Person"})
+        else:
+            desk.do_step()
+    assert desk.bench.state.now is None
+    assert all(entry.pull_mn is None for entry in desk.entries if isinstance(entry, MarkMade))
+    assert all("not measured" in entry.method for entry in desk.entries if isinstance(entry, LineCompared))
+
+
+def test_marking_counts_only_under_the_marking_pull() -> None:
+    """A mark tapped without the pull is not counted, and the pull it was made under is recorded."""
+    desk = Workbench()
+    desk.work_to("B into A: mark")
+    desk.pull(2.0, 1.0)
+    desk.press()
+    assert desk.step == "B into A: mark"
+    assert "Not counted: mark under the marking pull" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.pull(10.2, 1.0)
+    seen = desk.seen()
+    assert seen.sentence.text == "Mark where B enters A"
+    assert seen.number.stacked[:3] == (0, 5, 16)  # type: ignore[union-attr]
+    assert seen.arrow == "canopy"
+    desk.press()
+    mark = next(entry for entry in desk.entries if isinstance(entry, MarkMade))
+    assert (mark.line, mark.offset_um, round((mark.pull_mn or 0) / 4448.22, 1)) == ("A", 7938, 10.2)
+
+
+def find_long(desk: Workbench, sixteenths: int, long: bool) -> None:
+    """Compare by foot and find the new line long or short by so many sixteenths."""
+    desk.pull(10.2, 1.0)
+    desk.press()
+    desk.pull(10.2, 1.0)
+    desk.press(1.3)
+    desk.press(0.2 if long else 1.3)
+    for _ in range(sixteenths):
+        desk.press()
+    desk.wait(3.2)
+    assert "?" in desk.seen().sentence.text
+    desk.press()
+
+
+def test_a_line_3_16_long_is_taken_in_by_the_computed_amount() -> None:
+    """3/16 in long is entered by taps; what to take in follows, and what is trapped after it is recorded."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    find_long(desk, 3, long=True)
+    assert desk.step == "B: adjust 1"
+    seen = desk.seen()
+    assert seen.sentence.text == "New line 3/16 long: take in"
+    assert seen.arrow == "link"
+    assert seen.under.startswith("5 3/16 in will be trapped")
+    desk.wait(0.5)
+    desk.press()
+    moved = desk.entries[-1]
+    assert isinstance(moved, Adjusted)
+    assert moved.move_um == round(3 / 16 * 25_400 / 1.0625)
+    assert desk.step == "B: compare 2"
+
+
+def test_a_line_found_short_is_let_out_and_a_second_adjustment_starts_from_the_first() -> None:
+    """What lies trapped is carried from adjustment to adjustment."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    find_long(desk, 2, long=False)
+    desk.press()
+    first = desk.entries[-1]
+    assert isinstance(first, Adjusted)
+    assert first.action == "let-out"
+    find_long(desk, 1, long=True)
+    desk.press()
+    second = desk.entries[-1]
+    assert isinstance(second, Adjusted)
+    assert second.trap_after_um == first.trap_after_um + second.move_um
+
+
+def test_a_difference_may_be_left() -> None:
+    """A difference found may be left by keyboard, and no further comparison is asked for."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    find_long(desk, 1, long=True)
+    desk.bench.do("accept")
+    assert desk.entries[-1].action == "leave"  # type: ignore[attr-defined]
+    assert desk.step == "A canopy end: mark"
+
+
+def test_a_typed_difference_counts_like_a_tapped_one() -> None:
+    """The difference may be typed as a length with its sign."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    desk.pull(10.2, 1.0)
+    desk.press()
+    desk.bench.do("long?", {"difference": "-1/8 in"})
+    assert desk.entries[-1].difference_um == -3175  # type: ignore[attr-defined]
+
+
+def test_the_second_pull_must_equal_the_first() -> None:
+    """Level is not taken while the new line's pull differs by more than the plan allows."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    desk.pull(9.5, 1.0)
+    desk.press()
+    assert desk.bench.comparing is not None
+    desk.bench.comparing.equal_mn = 2_000
+    desk.pull(10.1, 1.0)
+    desk.press()
+    assert desk.step == "B: compare 1"
+    assert "the pull is not the same" in desk.bench.notice.text  # type: ignore[union-attr]
+
+
+def test_single_taps_are_ignored_in_a_sewing_step() -> None:
+    """The sewing machine's own foot control does not move the job on: only two taps two seconds apart arm it."""
+    desk = Workbench()
+    desk.work_to("A: tack link loop")
+    for _ in range(6):
+        desk.press()
+        desk.wait(0.2)
+    assert desk.step == "A: tack link loop"
+    desk.wait(5.0)
+    desk.press()
+    desk.wait(2.0)
+    desk.press()
+    desk.press()
+    assert desk.step == "A: pre-stretch"
+    assert isinstance(desk.entries[-1], Tacked)
+
+
+def test_no_run_of_taps_passes_the_list_of_checks() -> None:
+    """Each check counts only once it has been shown for two seconds."""
+    desk = Workbench()
+    desk.work_to("check: attachment and its tack")
+    for _ in range(20):
+        desk.press(0.1)
+    assert desk.bench.state.index <= desk.bench.state.steps.index(
+        next(step for step in desk.bench.state.steps if step.key == "check: link loop and its tack")
+    )
+    desk.press(0.1)
+    assert any("look first" in str(desk.bench.notice) for _ in [0])
+
+
+def test_a_long_press_goes_back_and_erases_nothing() -> None:
+    """Going back files a fact that names the step; what was recorded for it stands."""
+    desk = Workbench()
+    desk.work_to("A: tack link loop")
+    before = list(desk.entries)
+    desk.press(1.3)
+    assert desk.step == "A: link loop"
+    assert desk.entries == [*before, SteppedBack(job="26-0001", step="A: link loop")]
+    desk.wait(2.2)
+    desk.press()
+    assert desk.step == "A: tack link loop"
+    assert sum(isinstance(entry, TrapMade) for entry in desk.entries) == 2
+
+
+def test_signing_and_inspection_are_never_by_foot() -> None:
+    """A reserve asks for a second person; neither that nor the signature is taken from the foot."""
+    desk = Workbench(kind="reserve")
+    desk.work_to("second person")
+    desk.press()
+    assert desk.step == "second person"
+    desk.do_step()
+    desk.press()
+    assert desk.step == "sign"
+    desk.do_step()
+    assert desk.bench.state.now is None
+
+
+def test_a_failed_write_stops_the_work_and_says_so() -> None:
+    """When a fact cannot be filed it does not count, and nothing more is taken."""
+    desk = Workbench()
+    desk.work_to("A: cut")
+    desk.disk_full = True
+    desk.wait(2.2)
+    desk.press()
+    assert desk.step == "A: cut"
+    seen = desk.seen()
+    assert seen.sentence.text == "Stop: nothing more can be recorded"
+    assert "disk is full" in seen.under
+    desk.disk_full = False
+    desk.press()
+    assert desk.step == "A: cut"
+
+
+def test_a_failing_program_voids_the_hold_under_way() -> None:
+    """A fault of the program while a hold runs is recorded as a void hold, and the bench goes on."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 10.0)
+    desk.bench.fail(ValueError("broken picture"))
+    entry = last_hold(desk)
+    assert (entry.judgement["verdict"], entry.program_fault) == ("void", True)
+    assert "void" in desk.seen().notice.text  # type: ignore[union-attr]
+    desk.pull(0.0, 1.5)
+    desk.hold()
+    assert last_hold(desk).judgement["verdict"] == "held"
+
+
+def test_the_sentence_says_how_far_to_the_band_and_on_which_side() -> None:
+    """Below, in, near the edge and above, the sentence says what to do."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    assert desk.seen().sentence.text == "Pull A to 30 pounds"
+    desk.pull(20.0, 1.0)
+    assert desk.seen().sentence.text == "Pull 10 pounds more"
+    desk.pull(28.1, 1.0)
+    assert desk.seen().second[-1].text == "in the band, but too near its edge for this scale"
+    desk.pull(31.0, 2.0)
+    assert desk.seen().sentence.text == "Pre-stretch, 29 s to go"
+    desk.pull(48.0, 1.0)
+    assert desk.seen().sentence.text == "Ease off 3.2 pounds"
+    assert desk.seen().notice.text.startswith("You pulled above the band after")  # type: ignore[union-attr]
+    desk.pull(61.0, 0.5)
+    assert desk.seen().sentence.text == "Over the ceiling: ease off"
+
+
+def test_a_pull_that_sinks_is_forecast() -> None:
+    """A pull that falls by the logarithm of time is told to be topped up before it leaves the band."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    for tenth in range(120):
+        desk.pull(31.0 - 0.9 * __import__("math").log(1 + tenth / 10), 0.1)
+    words = " ".join(word.text for word in desk.seen().second)
+    assert "more: you fall below in" in words
+    assert "leaving band" in desk.cues
+    assert desk.seen().card.forecast is not None  # type: ignore[union-attr]
+
+
+def test_main_spec_is_the_handbooks() -> None:
+    """The tests' hold is the ready-made one for a high-modulus main line."""
+    from station.settings.hold import ready_made_hold
+
+    ready = ready_made_hold("main-hmpe")
+    assert (ready.target_mn, ready.low_mn, ready.high_mn, ready.ceiling_mn) == (
+        MAIN.target_mn,
+        MAIN.low_mn,
+        MAIN.high_mn,
+        MAIN.ceiling_mn,
+    )

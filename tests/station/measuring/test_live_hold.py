@@ -1,0 +1,128 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from drivers.events import Reading
+from station.measuring.hold import judge, typed_uncertainty
+from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold, ZeroSeen
+from station.settings.hold import HoldSpecification
+
+U = typed_uncertainty(500)
+
+
+def spec(**change: int) -> HoldSpecification:
+    """Give a hold of one second."""
+    figures: dict[str, int] = {
+        "target_mn": 30_000,
+        "low_mn": 28_000,
+        "high_mn": 45_000,
+        "ceiling_mn": 60_000,
+        "duration_us": 1_000_000,
+    }
+    return HoldSpecification("live", **(figures | change))
+
+
+def readings(*newtons: float, every_us: int = 100_000, start_us: int = 7_000_000) -> list[Reading]:
+    """Give readings at a steady pace."""
+    return [Reading(start_us + n * every_us, force, "N", None, 0) for n, force in enumerate(newtons)]
+
+
+def names(facts: list[HoldFact]) -> list[str]:
+    """Give the kinds of facts."""
+    return [type(fact).__name__ for fact in facts]
+
+
+def test_it_closes_exactly_at_completion_without_a_zero_limit() -> None:
+    """Readings after completion, even over the ceiling, are not part of the trace."""
+    hold = LiveHold(spec(), U, None)
+    facts = hold.feed(readings(*[30.0] * 11, 70.0, 70.0))
+    assert names(facts) == ["InBand", "Completed", "Closed"]
+    assert isinstance(facts[-1], Closed)
+    assert (facts[-1].judgement.verdict, len(facts[-1].trace)) == ("held", 11)
+
+
+def test_it_waits_for_zero_where_a_limit_is_set() -> None:
+    """With a zero limit the verdict falls at the first zero after completion, and that reading ends the trace."""
+    hold = LiveHold(spec(zero_limit_mn=100), U, None)
+    first = hold.feed(readings(0.0, *[30.0] * 11))
+    assert names(first) == ["ZeroSeen", "InBand", "Completed"]
+    assert hold.closed is None
+    last = hold.feed(readings(20.0, 0.05, 0.0, start_us=8_300_000))
+    assert names(last) == ["ZeroSeen", "Closed"]
+    assert hold.closed is not None
+    assert (hold.closed.judgement.verdict, len(hold.closed.trace)) == ("held", 14)
+
+
+def test_a_pull_over_the_ceiling_after_completion_voids_while_zero_is_awaited() -> None:
+    """Until the trace is closed everything in it counts."""
+    hold = LiveHold(spec(zero_limit_mn=100), U, None)
+    hold.feed(readings(0.0, *[30.0] * 11, 61.0, 0.0))
+    assert hold.closed is not None
+    assert hold.closed.judgement.reasons == ("over-ceiling",)
+
+
+def test_the_time_out_closes_with_or_without_readings() -> None:
+    """The time-out counts from the first reading and is noticed at a reading or a tick."""
+    hold = LiveHold(spec(), U, None, timeout_us=2_000_000)
+    assert hold.tick(10**9) == []
+    assert names(hold.feed(readings(*[10.0] * 20))) == []
+    assert names(hold.feed(readings(10.0, start_us=9_000_000))) == ["Closed"]
+    silent = LiveHold(spec(), U, None, timeout_us=2_000_000)
+    silent.feed(readings(10.0))
+    assert names(silent.tick(8_999_999)) == []
+    assert names(silent.tick(9_000_000)) == ["Closed"]
+
+
+@pytest.mark.parametrize(
+    ("breaking", "why"),
+    [
+        (Reading(7_300_000, 27.0, "N", None, 0), "below"),
+        (Reading(7_300_000, 28.2, "N", None, 0), "below"),
+        (Reading(7_300_000, 50.0, "N", None, 0), "above"),
+        (Reading(7_900_000, 30.0, "N", None, 0), "gap"),
+        (Reading(7_300_000, None, "N", "fault", 0), "fault"),
+        (Reading(7_300_000, None, "N", "overload", 0), "overload"),
+        (Reading(7_200_000, 30.0, "N", None, 0), "clock"),
+    ],
+)
+def test_it_says_what_broke_the_span(breaking: Reading, why: str) -> None:
+    """A running span that ends says why, and how long it had lasted."""
+    hold = LiveHold(spec(), U, None)
+    hold.feed(readings(30.0, 30.0, 30.0))
+    broken = next(fact for fact in hold.feed([breaking]) if isinstance(fact, Broken))
+    assert (broken.why, broken.held_us, broken.at_us) == (why, 200_000, breaking.at_us)
+
+
+def test_a_value_that_stands_breaks_the_span_and_is_named() -> None:
+    """Under a still limit a reading that does not move ends the span."""
+    hold = LiveHold(spec(still_limit_us=300_000), U, None)
+    hold.feed(readings(30.0, 30.0))
+    facts = hold.feed(readings(30.0, 30.0, 30.0, start_us=7_200_000))
+    assert [fact.why for fact in facts if isinstance(fact, Broken)] == ["still"]
+
+
+FORCES = st.sampled_from([0.0, 0.05, 27.9, 28.4, 28.5, 30.0, 30.0, 30.0, 30.1, 44.5, 44.6, 61.0])
+
+
+@settings(max_examples=300)
+@given(st.lists(FORCES, min_size=1, max_size=60), st.booleans(), st.data())
+def test_the_live_verdict_is_that_of_the_stored_trace(forces: list[float], zero: bool, data: st.DataObject) -> None:
+    """However the readings come, the closed trace judged whole gives the verdict that fell live, and the same trace."""
+    what = spec(zero_limit_mn=100) if zero else spec()
+    whole = readings(*forces)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(whole)), max_size=5)))
+    chunked, at_once = LiveHold(what, U, 50_000), LiveHold(what, U, 50_000)
+    facts: list[HoldFact] = []
+    for start, end in zip([0, *cuts], [*cuts, len(whole)], strict=True):
+        facts += chunked.feed(whole[start:end])
+    at_once.feed(whole)
+    one, other = chunked.close(0), at_once.close(0)
+    assert one.judgement == other.judgement == judge(one.trace, what, U, 50_000)
+    assert one.trace == other.trace
+    for kind in (Completed, Closed):
+        assert sum(isinstance(fact, kind) for fact in facts) <= 1
+    if one.judgement.verdict == "held":
+        assert any(isinstance(fact, InBand) for fact in facts)
+    assert not zero or one.judgement.verdict != "held" or any(isinstance(fact, ZeroSeen) for fact in facts)

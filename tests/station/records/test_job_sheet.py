@@ -1,0 +1,172 @@
+from __future__ import annotations
+
+from typing import Any
+
+from station.records.chain import FIRST_PREV, seal
+from station.records.entries import (
+    Amended,
+    Checked,
+    Entry,
+    HoldByHand,
+    LineCompared,
+    Overridden,
+    PieceCut,
+    PieceReleased,
+    PieceScrapped,
+    SignedOff,
+    SteppedBack,
+    TrapMade,
+    body_of,
+)
+from station.records.job_sheet import JobSheet
+from station.records.rows import Row
+from tests.station.records.sample_job import HELD, JOB, TOO_SHORT, completed, hold, pulled, story
+
+
+def sheet_of(*told: Entry) -> JobSheet:
+    """Give the sheet of a job with these entries."""
+    rows: list[Row] = []
+    for seq, entry in enumerate(told, 1):
+        facts = body_of(entry)
+        prev = rows[-1].hash if rows else FIRST_PREV
+        link = seal(prev, "Bench 1", seq, f"2026-03-04T05:06:{seq:02d}.000000Z", facts)
+        rows.append(Row("Bench 1", seq, JOB, facts["kind"], link.hash, link.body))
+    return JobSheet.of(JOB, rows)
+
+
+def compared(line: str, difference_um: int, after_sewing: bool) -> LineCompared:
+    """Give a comparison."""
+    return LineCompared(
+        job=JOB,
+        line=line,
+        method="in turn",
+        difference_um=difference_um,
+        reference_pull_mn=44_482,
+        line_pull_mn=44_482,
+        after_sewing=after_sewing,
+    )
+
+
+def test_a_whole_job_is_told_piece_by_piece_and_line_by_line() -> None:
+    """The sample job comes out with its pieces' holds, its lines' last comparisons, tacks, checks and inspection."""
+    results = sheet_of(*(entry for entry, _ in story())).results()
+    assert [label for label, _ in results] == [
+        "piece 12, line A",
+        "piece 13, line B",
+        "line A",
+        "line B",
+        "tacks",
+        "checks",
+        "inspection",
+    ]
+    told = dict(results)
+    assert told["piece 12, line A"].startswith("pre-stretch held; 30.0 s between")
+    assert told["piece 12, line A"].endswith("before it, not held: the pull never came into the band (entry 5)")
+    assert told["line A"] == "level with its opposite number, after sewing (in turn, entry 22)"
+    assert told["inspection"] == "inspected by Tobin Hask, certificate GG-031: no fault found (entry 29)"
+
+
+def test_what_is_not_there_is_said_to_be_not_there() -> None:
+    """An empty job has no comparison, no tack, no check, no inspection and no signature, and says so."""
+    empty = sheet_of()
+    assert dict(empty.results()) == {
+        "comparison": "none with the opposite number recorded",
+        "tacks": "none recorded",
+        "checks": "none recorded",
+        "inspection": "none by a second person recorded",
+    }
+    assert (empty.opened, empty.signed_off, empty.span, empty.last_seq) == (None, None, ("", ""), 0)
+    assert empty.holds_in_words() == "none judged"
+
+
+def results_of(*told: Entry) -> dict[str, str]:
+    """Give what came out of a job with these entries."""
+    return dict(sheet_of(*told).results())
+
+
+def test_a_piece_that_was_cut_and_never_pulled_says_so() -> None:
+    """No hold is no pre-stretch."""
+    cut = PieceCut(job=JOB, line="A", piece="12", length_um=1)
+    assert results_of(cut)["piece 12, line A"] == "no pre-stretch recorded"
+
+
+def test_a_piece_pulled_by_hand_says_just_that() -> None:
+    """A pull by hand is said in the words it was recorded in, with who pulled."""
+    by_hand = HoldByHand(job=JOB, pieces=("12",), by="Ansa Velling")
+    assert results_of(by_hand)["piece 12"] == "pulled by hand, not measured, by Ansa Velling (entry 1)"
+
+
+def test_a_hold_that_was_complete_and_never_judged_is_no_held_one() -> None:
+    """Where the program was stopped between time complete and verdict, the piece has no verdict."""
+    trace = pulled(2, *HELD)
+    judged = hold(("12",), trace, "A: pre-stretch")
+    waiting, _ = completed(judged, trace)
+    never = "1 hold whose time was complete and whose verdict was never recorded"
+    assert results_of(waiting)["piece 12"] == never
+    assert never not in results_of(waiting, judged)["piece 12"]
+    assert never in results_of(waiting, waiting, judged)["piece 12"]
+
+
+def test_the_last_hold_of_a_piece_is_told_first_and_the_earlier_ones_after_it() -> None:
+    """A piece that was held and then pulled again without holding is not told as held."""
+    good = hold(("12", "13"), pulled(2, *HELD), "A: pre-stretch")
+    bad = hold(("12",), pulled(1, *TOO_SHORT), "A: pre-stretch")
+    told = results_of(good, bad)
+    assert told["piece 12"].startswith("pre-stretch not held")
+    assert "before it, held (entry 1)" in told["piece 12"]
+    assert told["piece 13"].startswith("pre-stretch held")
+
+
+def test_releases_scrappings_overrides_and_amendments_stand_in_the_result() -> None:
+    """What a named person answered for is not hidden among the entries."""
+    told = results_of(
+        PieceScrapped(job=JOB, piece="12", by="Ansa Velling", reason="over the ceiling"),
+        PieceReleased(job=JOB, piece="13", by="Tobin Hask", reason="cell was shocked, line was not"),
+        Overridden(job=JOB, step="A: pre-stretch", by="Tobin Hask", reason="cell in repair"),
+        Amended(job=JOB, seq=1, text="piece 14", reason="misread", by="Ansa Velling"),
+    )
+    assert told["piece 12"] == "SCRAPPED by Ansa Velling (entry 1)"
+    assert told["piece 13"] == "released for use by Tobin Hask (entry 2)"
+    assert told["passed without"].endswith("(entry 3)")
+    assert told["put right"].endswith("(entry 4)")
+
+
+def test_a_line_compared_only_before_sewing_says_so() -> None:
+    """A tack draws a line up, so a comparison from before it is told as what it is."""
+    assert results_of(compared("A", 0, False))["line A"] == (
+        "level with its opposite number, before sewing; none after it recorded (in turn, entry 1)"
+    )
+    assert results_of(compared("A", 4_763, False), compared("A", 1_588, True))["line A"] == (
+        "1/16 in (1.6 mm) long, after sewing (in turn, entry 2)"
+    )
+
+
+def test_what_was_gone_back_on_is_known_and_stands() -> None:
+    """Entries of a step the rigger went back on are marked; those made again, and those of other steps, are not."""
+    trap = TrapMade(job=JOB, step="A: trap", trap="A link end", host="A", guest="A", trap_um=1)
+    other = Checked(job=JOB, step="checks", check="no twist")
+    sheet = sheet_of(trap, other, SteppedBack(job=JOB, step="A: trap"), trap, SteppedBack(job=JOB, step=""))
+    assert sheet.gone_back_on() == {1}
+    assert len(sheet.told) == 5
+
+
+def test_a_damaged_entry_is_told_and_the_rest_is_read() -> None:
+    """One unreadable entry does not hide the others."""
+    whole = [Checked(job=JOB, check="no twist"), SignedOff(job=JOB, by="Ansa Velling", certificate="", statement="")]
+    rows: list[Any] = []
+    for seq, entry in enumerate(whole, 1):
+        facts = body_of(entry)
+        link = seal(rows[-1].hash if rows else FIRST_PREV, "Bench 1", seq, "2026-03-04T05:06:07.000000Z", facts)
+        rows.append(Row("Bench 1", seq, JOB, facts["kind"], link.hash, link.body))
+    for body in (
+        b"\xff",
+        b"{}",
+        b"[1]",
+        rows[0].body.replace(b'"check":', b'"chalk":'),
+        b'{"entry":{"a":1.5}}',
+        b'{"entry":{"a":"\\ud800"}}',
+    ):
+        sheet = JobSheet.of(JOB, [Row("Bench 1", 1, JOB, "checked", rows[0].hash, body), rows[1]])
+        assert [seq for seq, _ in sheet.unreadable] == [1]
+        assert sheet.signed_off is not None
+        assert dict(sheet.results())["entry 1"].startswith("damaged: it")

@@ -1,0 +1,54 @@
+import pytest
+
+from station.settings.tables import SettingsFault
+from station.settings.trials import Trial, load_trials
+
+
+def written(tmp_path, text):
+    """Write a trials file and give its path."""
+    path = tmp_path / "trials.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_rows_are_read_in_metres(tmp_path):
+    """Lengths come with their units, in any order of columns; blank lines and spaces do not count."""
+    path = written(tmp_path, "shortening, trap ,lot,guest\n 3/8 in,6 in,L7,HMPE\n\n10 mm,150 mm,,\n")
+    assert load_trials(path) == [Trial(0.1524, 0.009525, "L7", "HMPE"), Trial(0.15, 0.01)]
+
+
+def test_a_header_alone_is_no_trial_yet(tmp_path):
+    """A file with only its header holds no trials, and that is no fault."""
+    assert load_trials(written(tmp_path, "trap,shortening\n")) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("", ("empty", "trap,shortening")),
+        ("trap\n5 in\n", ("header", "'shortening'", "missing")),
+        ("trap,shorting\n", ("header", "'shorting'", "the nearest known is 'shortening'")),
+        ("trap,shortening,trap\n", ("header", "'trap'", "twice")),
+        ("trap,shortening\n5 in,3/8 in\n5 in\n", ("row 2", "1 cells", "expected 2")),
+        ("trap,shortening\n5 in,3/8\n", ("row 1", "shortening", "'3/8'")),
+        ("trap,shortening\n5 lbf,3/8 in\n", ("row 1", "trap", "'5 lbf'")),
+        ("trap,shortening\n0 in,3/8 in\n", ("row 1", "trap", "'0 in'", "above zero")),
+        ('trap,shortening\n5 in,"3/8 in\n', ("CSV",)),
+    ],
+)
+def test_what_is_wrong_is_named(tmp_path, text, parts):
+    """A bad header or row is refused with file, row, column, found and expected."""
+    path = written(tmp_path, text)
+    with pytest.raises(SettingsFault) as caught:
+        load_trials(path)
+    assert [part for part in (str(path), *parts) if part not in str(caught.value)] == [], str(caught.value)
+
+
+def test_a_file_that_is_no_text(tmp_path):
+    """Bytes that are no UTF-8, and a file that is not there, are refused by name."""
+    path = tmp_path / "trials.csv"
+    path.write_bytes(b"trap,shortening\n\xff\xfe,1 in\n")
+    with pytest.raises(SettingsFault, match="no text file"):
+        load_trials(path)
+    with pytest.raises(SettingsFault, match="cannot be read"):
+        load_trials(tmp_path / "none.csv")
