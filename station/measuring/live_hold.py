@@ -114,8 +114,8 @@ class LiveHold:
         chunk = Trace.of(readings, origin_us=self.first_us)
         facts: list[HoldFact] = []
         while len(chunk) and not self.closed:
-            rows = self._until_it_matters(chunk)
-            facts += self._take(chunk[:rows])
+            rows, after = self._until_it_matters(chunk)
+            facts += self._take(chunk[:rows], after)
             chunk = chunk[rows:]
         return facts
 
@@ -132,22 +132,20 @@ class LiveHold:
             self.closed = Closed(at_us, judgement, self.trace)
         return self.closed
 
-    def _until_it_matters(self, chunk: Trace) -> int:
-        """Give how many rows of `chunk` to take next, so that the trace can close exactly where it must."""
-        before = self.completed
-        if before is None:
-            after = step(self.state, chunk).watched.completed
-            return len(chunk) if after is None else after.end_row + 1 - self.state.rows
-        zero_row = step(self.state, chunk).last_zero_row
-        if zero_row is None or zero_row < self.state.rows:
-            return len(chunk)
-        limit = self.spec.zero_limit_mn or 0
-        zeros = chunk.has_tension & (abs(chunk.tension_mn) <= limit)
-        return int(zeros.argmax()) + 1
+    def _until_it_matters(self, chunk: Trace) -> tuple[int, HoldState]:
+        """Give how many rows of `chunk` to take next, so that the trace closes exactly where it must; the state then."""
+        after = step(self.state, chunk)
+        rows = len(chunk)
+        if self.completed is None:
+            completed = after.watched.completed
+            rows = rows if completed is None else completed.end_row + 1 - self.state.rows
+        elif after.last_zero_row is not None and after.last_zero_row >= self.state.rows:
+            zeros = chunk.has_tension & (abs(chunk.tension_mn) <= (self.spec.zero_limit_mn or 0))
+            rows = int(zeros.argmax()) + 1
+        return rows, after if rows == len(chunk) else step(self.state, chunk[:rows])
 
-    def _take(self, chunk: Trace) -> list[HoldFact]:
-        before, after = self.state, step(self.state, chunk)
-        self.state = after
+    def _take(self, chunk: Trace, after: HoldState) -> list[HoldFact]:
+        before, self.state = self.state, after
         self._chunks.append(chunk)
         origin_us = self.first_us or 0
         now_us = origin_us + after.last_us

@@ -2,7 +2,7 @@ r"""Stored traces as CSV: `time_s,force,unit,status`, one reading a row, read st
 
 The header names the columns, in any order. A reading without a status must carry a force; where the status is
 `overload` or `fault` the force is ignored and the unit may be blank. A byte-order mark, CRLF and blank lines at the
-end are accepted; anything else is a `TraceFault` that names the file, the row (the header is row 1), what was found
+end are accepted; anything else is a `TraceFault` that names the file, the row (counted from 1 below the header) and the line, what was found
 and what was expected. A time going back is no fault here: the rule judges it.
 
 >>> read_rows("hold.csv", "time_s,force,unit,status\n0,29,lbf,\n0.0125,,lbf,overload\n").tension_mn.tolist()
@@ -82,13 +82,13 @@ def _header(name: str, head: str) -> dict[str, int]:
         raise TraceFault(f"{name}: is empty; {expected}")
     found = [each.strip() for each in head.split(",")]
     if len(found) == 1 and ";" in head:
-        raise TraceFault(f"{name}: row 1: columns are separated by semicolons; {expected}, separated by commas")
+        raise TraceFault(f"{name}: header: columns are separated by semicolons; {expected}, separated by commas")
     for column in COLUMNS:
         if column not in found:
-            raise TraceFault(f"{name}: row 1: the column {column!r} is missing: found {head!r}, {expected}")
+            raise TraceFault(f"{name}: header: the column {column!r} is missing: found {head!r}, {expected}")
     for column in found:
         if column not in COLUMNS or found.count(column) > 1:
-            raise TraceFault(f"{name}: row 1: found a column {column!r} too many, {expected}")
+            raise TraceFault(f"{name}: header: found a column {column!r} too many, {expected}")
     return {column: found.index(column) for column in COLUMNS}
 
 
@@ -110,10 +110,10 @@ def _columns(name: str, text: str) -> list[list[str]]:
         rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))[1:]
     except csv.Error as fault:
         raise TraceFault(f"{name}: is not valid CSV: {fault}") from None
-    for number, row in enumerate(rows, 2):
+    for number, row in enumerate(rows, 1):
         if len(row) != width:
             hint = "; a decimal is written with a point" if len(row) > width else ""
-            raise TraceFault(f"{name}: row {number}: found {len(row)} fields, expected {width}{hint}")
+            raise TraceFault(f"{_place(name, number)}: found {len(row)} fields, expected {width}{hint}")
     return [list(column) for column in zip(*rows, strict=True)]
 
 
@@ -121,9 +121,9 @@ def _codes(name: str, column: str, words: list[str], codes: dict[str, int]) -> I
     try:
         return np.array(list(map(codes.__getitem__, words)), np.int8)
     except KeyError:
-        number, word = next((n, word) for n, word in enumerate(words, 2) if word not in codes)
+        number, word = next((n, word) for n, word in enumerate(words, 1) if word not in codes)
         expected = ", ".join(filter(None, codes)) + (" or nothing" if column == "status" else "")
-        raise TraceFault(f"{name}: row {number}: {column}: found {word!r}, expected {expected}") from None
+        raise TraceFault(f"{_place(name, number)}: {column}: found {word!r}, expected {expected}") from None
 
 
 def _floats(name: str, column: str, texts: list[str], what: str, largest: float) -> Floats:
@@ -154,4 +154,9 @@ def _refuse_first(name: str, column: str, texts: list[str], bad: npt.NDArray[np.
             hint = " (a reading without a force needs the status overload or fault)" if column == "force" else ""
         elif "," in text:
             hint = "; a decimal is written with a point"
-        raise TraceFault(f"{name}: row {row + 2}: {column}: found {text!r}, expected {expected}{hint}")
+        raise TraceFault(f"{_place(name, row + 1)}: {column}: found {text!r}, expected {expected}{hint}")
+
+
+def _place(name: str, number: int) -> str:
+    """Name a row, counted from 1 below the header, and the line of the file it stands on."""
+    return f"{name}: row {number} (line {number + 1})"

@@ -1,0 +1,82 @@
+"""What a scale of a thousand readings a second costs at the bench, with its window drawing."""
+
+from __future__ import annotations
+
+import importlib.util
+import statistics
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from PyQt6.QtWidgets import QApplication
+
+from drivers.events import Reading, Tick
+from station.bench_app import AtWindow
+
+HERE = Path(__file__).parent.parent / "station" / "bench"
+SECONDS, RATE, FRAMES = 60, 1000, 30
+
+
+def workbench() -> Any:
+    """Give the tests' bench, at its first pre-stretch."""
+    spec = importlib.util.spec_from_file_location("workbench", HERE / "workbench.py")
+    if spec is None or spec.loader is None:
+        raise ImportError(str(HERE))
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["workbench"] = module
+    spec.loader.exec_module(module)
+    desk = module.Workbench()
+    desk.work_to("A: pre-stretch")
+    return desk
+
+
+def figures() -> list[dict[str, Any]]:
+    """Work a minute of a thousand readings a second through bench and window, and see what it took."""
+    app = QApplication.instance() or QApplication([])
+    desk = workbench()
+    waiting: list[Any] = []
+
+    def events() -> list[Any]:
+        came = list(waiting)
+        waiting.clear()
+        return came
+
+    at_window = AtWindow(desk.bench, events, "dark")
+    at_window.window.resize(1920, 1080)
+    at_window.window.show()
+    at_us, drawn = desk.at_us, []
+    period_us, frame_us = 1_000_000 // RATE, 1_000_000 // FRAMES
+    began = time.process_time()
+    for frame in range(SECONDS * FRAMES):
+        until_us = desk.at_us + (frame + 1) * frame_us
+        while at_us < until_us:
+            at_us += period_us
+            waiting.append(Reading(at_us, 22 + at_us % 700_000 / 1e6, "lbf", None, at_us))
+        waiting.append(Tick(at_us))
+        began_frame = time.process_time()
+        at_window.window.frame()
+        app.processEvents()
+        drawn.append(time.process_time() - began_frame)
+    share = (time.process_time() - began) / SECONDS
+    at_window.window.close()
+    return [
+        {
+            "name": "share of a core at 1 000 readings/s, window of 1920x1080 drawing 30 times a second",
+            "value": share,
+            "unit": "",
+            "asked": "below 1",
+            "ceiling": None,
+            "ratio": None,
+            "met": share < 1,
+        },
+        {
+            "name": "one frame with a 60 s trace at 1 000 readings/s (readings judged, drawn), median",
+            "value": statistics.median(drawn[len(drawn) // 2 :]) * 1000,
+            "unit": "ms",
+            "asked": "at most 16",
+            "ceiling": None,
+            "ratio": None,
+            "met": statistics.median(drawn[len(drawn) // 2 :]) <= 0.016,
+        },
+    ]
