@@ -28,7 +28,6 @@ millinewtons and microseconds are compared.
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -37,6 +36,7 @@ from typing import Any, Literal
 import numpy as np
 
 from station.measuring.trace import OVERLOAD, Int64s, Trace
+from station.measuring.uncertainty import conformance
 from station.settings.hold import HoldSpecification
 
 RULE_VERSION = 1
@@ -501,12 +501,6 @@ def _why_unproven(state: HoldState) -> str:
 
 def _conformance_ppb(spec: HoldSpecification, span: Span, uncertainty: ScaleUncertainty) -> int:
     """Give the lowest conformance probability of the span's readings: it falls with distance from mid-band."""
-    u_mn, error_mn = uncertainty.standard_un / 1000, abs(uncertainty.error_un) / 1000
     middle = (spec.low_mn + spec.high_mn) / 2
-    worst = max(abs(span.min_mn - middle), abs(span.max_mn - middle)) + error_mn
-    half_width = (spec.high_mn - spec.low_mn) / 2
-    if u_mn == 0:
-        return 10**9 if worst <= half_width else 0
-    above, below = (half_width - worst) / u_mn, (half_width + worst) / u_mn
-    # Phi(above) - Phi(-below), from the small tails so that nothing cancels near one.
-    return round(1e9 * (1 - 0.5 * math.erfc(above / math.sqrt(2)) - 0.5 * math.erfc(below / math.sqrt(2))))
+    worst = max(abs(span.min_mn - middle), abs(span.max_mn - middle)) + abs(uncertainty.error_un) / 1000
+    return round(1e9 * conformance(middle + worst, uncertainty.standard_un / 1000, spec.low_mn, spec.high_mn))

@@ -26,7 +26,7 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
-from station.distributions import student_t_quantile
+from station.measuring.uncertainty import coverage_factor, effective_dof, mean_and_sd
 from station.settings.sheet import SheetRow, read_sheet
 from station.units import QuantityFault, force_text, quantity
 
@@ -35,7 +35,6 @@ AIR_DENSITY = 1.2  # kg/m3, conventional (OIML D 28; R 111)
 WEIGHT_DENSITY = 8000.0  # kg/m3, conventional
 GRAVITY_SPREAD = 0.0027  # how far local gravity may lie from the standard one, either way, where no latitude is given
 REFERENCE_SHARE = 0.0005
-COVERAGE_PROBABILITY = 0.9545
 FEWEST_POINTS, FEWEST_UP, FEWEST_DOWN = 3, 3, 1
 
 # ISO 7500-1, table 2 (from memory): class -> limits of q, b, v, f0, a in percent.
@@ -118,9 +117,9 @@ def local_gravity(latitude_rad: float | None, height_m: float = 0.0) -> float:
     return surface * (1 - 2 * height_m / a * (1 + f + m - 2 * f * sin2) + 3 * height_m**2 / a**2)
 
 
-def weight_n(mass_kg: float, gravity: float, density: float = WEIGHT_DENSITY) -> float:
-    """Give the force of a mass hanging in air: m g (1 - rho_air / rho_mass)."""
-    return mass_kg * gravity * (1 - AIR_DENSITY / density)
+def weight_n(mass_kg: float, gravity: float, density: float = WEIGHT_DENSITY, air: float = AIR_DENSITY) -> float:
+    """Give the force of a mass hanging in air: m g (1 - rho_air / rho_mass); densities in kg/m3."""
+    return mass_kg * gravity * (1 - air / density)
 
 
 def read_check(
@@ -216,7 +215,7 @@ def _point(force: float, indications: Sequence[Indication], resolution_n: float 
     if len(down) < FEWEST_DOWN and not top:
         raise ScaleCheckFault(f"at {at}: found no run down, expected at least {FEWEST_DOWN}")
     errors_pct = [100 * (each - force) / force for each in up]
-    mean_up = sum(up) / len(up)
+    mean_up, scatter_n = mean_and_sd(up)
     mean_down = sum(down) / len(down) if down else mean_up  # at the top the way down begins
     return Point(
         force,
@@ -226,7 +225,7 @@ def _point(force: float, indications: Sequence[Indication], resolution_n: float 
         100 * (mean_down - mean_up) / force,
         None if resolution_n is None else 100 * resolution_n / force,
         mean_up - force,
-        math.sqrt(sum((each - mean_up) ** 2 for each in up) / (len(up) - 1)),
+        scatter_n,
         len(up),
     )
 
@@ -282,15 +281,8 @@ def uncertainty_at(
         "drift": abs(drift_n) / math.sqrt(3),
     }
     standard_n = math.sqrt(sum(part**2 for part in parts_n.values()))
-    dof = _effective_dof(standard_n, parts_n["repeatability"], runs)
-    upper = (1 + COVERAGE_PROBABILITY) / 2
-    factor = student_t_quantile(upper, math.inf if dof is None else dof)
+    dof = effective_dof(
+        (part, runs - 1 if name == "repeatability" else math.inf) for name, part in parts_n.items() if part > 0
+    )
+    factor = coverage_factor(dof)
     return ScaleUncertaintyAt(standard_n, error_n, dof, factor, factor * standard_n + abs(error_n), parts_n)
-
-
-def _effective_dof(standard_n: float, repeated_n: float, runs: int) -> int | None:
-    """Give the effective degrees of freedom by Welch and Satterthwaite, cut to a whole number; None where infinite."""
-    if repeated_n == 0:
-        return None
-    dof = (runs - 1) * (standard_n / repeated_n) ** 4
-    return math.floor(dof) if dof < 1e9 else None
