@@ -96,3 +96,30 @@ def test_a_period_must_be_above_zero() -> None:
     """A nominal period of nothing is refused."""
     with pytest.raises(ValueError, match="found a period of 0 us"):
         Stamper(0)
+
+
+def test_an_adapter_that_holds_bytes_for_16_ms() -> None:
+    """Behind an adapter that hands over every 16 ms, spread stamps keep the spacing that arrivals lose.
+
+    A scale of 200 readings a second: three or four frames come together. Stamped by arrival the spacing is wrong by up
+    to 16 ms, with frames on top of each other; spread back at the nominal period by no more than a period.
+    """
+    period_us, latency_us = 5_000, 16_000
+    sent_us = [n * period_us + 1_000 for n in range(400)]
+    reads: dict[int, list[int]] = {}
+    for at_us in sent_us:
+        reads.setdefault(-(-at_us // latency_us) * latency_us, []).append(at_us)
+    stamper = Stamper(period_us)
+    arrived: list[int] = []
+    stamped: list[int] = []
+    for at_us, frames in reads.items():
+        arrived += [at_us] * len(frames)
+        stamped += stamper.stamp(len(frames), at_us)
+
+    def worst_spacing(stamps: list[int]) -> int:
+        return max(abs(later - earlier - period_us) for earlier, later in pairwise(stamps))
+
+    assert worst_spacing(arrived) >= latency_us - period_us
+    assert min(later - earlier for earlier, later in pairwise(arrived)) == 0
+    assert worst_spacing(stamped) <= period_us
+    assert max(abs(s - t) for s, t in zip(stamped, sent_us, strict=True)) <= latency_us
