@@ -6,6 +6,7 @@ command that needs a name or a reason asks for it with a form of the keyboard.
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import signal
 import sys
@@ -18,23 +19,29 @@ from PyQt6.QtCore import QTimer
 from PyQt6.QtWidgets import QApplication
 
 from drivers.events import Event, PedalEdge
-from station.app import Wire, now_us, uncertainty_in_force
+from station.app import Wire, now_us
 from station.bench.bench import Bench, BenchSettings
+from station.bench.commands import FormFault, carry_out
 from station.bench.showing import Showing
 from station.bench.snapshot import Command, Snapshot, Words
+from station.bench.weighing import DailyCheck, FullCheck
+from station.check_app import DAILY, FULL, AtScale, ScaleChecks
+from station.faults import is_fault
 from station.filing import Filer, facts_of, job_state, next_piece, wall_clock
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
 from station.records.archive import Archive
 from station.records.entries import JobOpened, SignedOff
+from station.scale_today import ScaleRecord, ScaleToday
 from station.settings.hold import HoldSpecification, ready_made_hold, ready_made_holds
 from station.settings.plan import load_plan
 from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
 from station.settings.tables import SettingsFault
-from station.units import LengthSystem, QuantityFault, force_mn, force_text
+from station.units import LengthSystem, QuantityFault, force_mn
+from station.views.dialogs import ask
 from station.views.form import Field
-from station.views.palette import LookName
+from station.views.palette import LookName, look_named
 from station.views.start import PLAN_KEY, StartPage
 from station.views.window import BenchWindow
 
@@ -52,7 +59,8 @@ FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
         "Somebody other than who did the work looks at it from the canopy down.",
         (_BY, _CERTIFICATE, Field("finding", "What was found", required=True, rows=2)),
     ),
-    "override": ("Pass this step without a hold", "The record shows who did and why.", (_BY, _REASON)),
+    "override": ("Pass this step without what it asks for", "The record shows who did and why.", (_BY, _REASON)),
+    "accept": ("Leave the difference", "The record shows who left it, and why.", (_BY, _REASON)),
     "by hand": ("Pulled by hand, not measured", "The record says so in these words.", (_BY,)),
     "scrap": ("Scrap the piece", "The job goes on with a new piece.", (_BY, _REASON)),
     "release": ("Release the piece", "Nobody can see set-in damage. The record shows who and why.", (_BY, _REASON)),
@@ -62,6 +70,7 @@ FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
         (Field("difference", "Difference", required=True, hint="3/16 in, or -1/8 in"),),
     ),
 }
+STATION_HOLD = "as the station file says"
 NEW_JOB = (
     Field("title", "Which line", required=True, hint="Centre A and B", group="Line"),
     Field("side", "Side", required=True, choices=("left", "right"), group="Line"),
@@ -117,7 +126,7 @@ class AtWindow:
     def send(self, command: Command) -> None:
         """Carry out what a person did; ask first where a name or a reason is needed."""
         if command not in FORMS:
-            self.bench.do(command)
+            carry_out(self.bench, command)
             return
         title, text, fields = FORMS[command]
         while True:
@@ -125,8 +134,8 @@ class AtWindow:
             if answers is None:
                 return
             try:
-                self.bench.do(command, answers)
-            except QuantityFault as fault:
+                carry_out(self.bench, command, answers)
+            except (FormFault, QuantityFault) as fault:
                 text = str(fault)
             else:
                 return
@@ -162,13 +171,24 @@ class Sitting:
         self._lengths: LengthSystem = lengths
         self._unit = unit
         self._open = ExitStack()
+        self._checks = ScaleChecks(station, archive, unit) if station is not None else None
+        self._plan: Path | None = None
         self.start: StartPage | None = None
         self.bench: AtWindow | None = None
+        self.check: AtScale | None = None
 
     def show(self, plan: Path | None = None) -> None:
         """Show the first page."""
+        self._plan = plan
         self.start = StartPage(
-            self._look, self._jobs(), NEW_JOB, self._go_on, self._begin, plan=plan, notice=self._notice()
+            self._look,
+            self._jobs(),
+            self._fields(),
+            self._go_on_or_say,
+            self._begin_or_say,
+            plan=plan,
+            notice=self._notice(),
+            actions=() if self._checks is None else ((FULL, self._check_scale), (DAILY, self._check_daily)),
         )
         self.start.show()
 
@@ -176,10 +196,65 @@ class Sitting:
         """Let go of the ports."""
         self._open.close()
 
+    def _fields(self) -> tuple[Field, ...]:
+        """Give the fields of a new job; the station's own hold stands first where it has one."""
+        if self._station is None or self._station.hold is None:
+            return NEW_JOB
+        choices = (STATION_HOLD, *ready_made_holds())
+        return tuple(dataclasses.replace(each, choices=choices) if each.key == "hold" else each for each in NEW_JOB)
+
+    def _go_on_or_say(self, job: str) -> None:
+        """Open a job; what a person can mend is said, and the first page stays."""
+        try:
+            self._go_on(job)
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            self._open.close()
+            self._ask("This job cannot be opened", str(fault), ())
+
+    def _begin_or_say(self, plan: Path, answers: Mapping[str, str]) -> Mapping[str, str]:
+        """Begin a job; a fault that belongs to no field is said beside the plan."""
+        try:
+            return self._begin(plan, answers)
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            return {PLAN_KEY: str(fault)}
+
     def _notice(self) -> str:
         if self._station is None:
             return "No station file: pulls are by hand and not measured, and the record says so. Use --station FILE."
-        return f"{self._station.name}, scale on {self._station.scale.link.url}. Archive: {self._archive.path}"
+        standing = f" Today: {self._checks.standing()}." if self._checks else ""
+        return (
+            f"{self._station.name}, scale on {self._station.scale.link.url}. Archive: {self._archive.path}.{standing}"
+        )
+
+    def _check_scale(self) -> None:
+        if self._checks is not None:
+            self._weigh(self._checks.full(self._ask))
+
+    def _check_daily(self) -> None:
+        if self._checks is not None:
+            self._weigh(self._checks.daily(self._ask))
+
+    def _ask(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
+        return ask(self.start, look_named(self._look), title, text, fields, "Go on")
+
+    def _weigh(self, work: FullCheck | DailyCheck | None) -> None:
+        """Open a check of the scale; when its window is closed, the first page is shown as things are then."""
+        if work is None or self._station is None or self.start is None:
+            return
+        events = self._open.enter_context(Wire(self._station)).waiting
+        self.check = AtScale(work, events, self._look, isinstance(self._station.pedal, KeyPedal))
+        self.check.window.closed.connect(self._weighed)
+        self.check.window.show()
+        self.check.window.start()
+        self.start.close()
+
+    def _weighed(self) -> None:
+        self._open.close()
+        self.show(self._plan)
 
     def _jobs(self) -> list[tuple[str, str, str, str]]:
         rows = []
@@ -189,7 +264,12 @@ class Sitting:
             if not isinstance(first, JobOpened) or not first.plan_toml:
                 continue
             signed = any(isinstance(entry, SignedOff) for _, entry in opened)
-            where = "signed off" if signed else _stands(self._archive, job)
+            try:
+                where = "signed off" if signed else _stands(self._archive, job)
+            except Exception as fault:
+                if not is_fault(fault):
+                    raise
+                where = f"cannot be read: {fault}"
             rows.append((job, first.title, str(first.canopy.get("type") or ""), where))
         return rows
 
@@ -238,6 +318,9 @@ class Sitting:
         return {}
 
     def _hold_named(self, name: str, rated_strength: str) -> HoldSpecification:
+        own = self._station.hold if self._station else None
+        if name == STATION_HOLD and own is not None:
+            return own
         hold = ready_made_hold(name, force_mn(rated_strength) if rated_strength else None)
         if self._station is not None:
             check_capacity(name, hold, self._station.scale)
@@ -252,18 +335,16 @@ class Sitting:
         events: Callable[[], Sequence[Event]] = list
         if station is not None:
             events = self._open.enter_context(Wire(station)).waiting
-        uncertainty = uncertainty_in_force(station.scale, wall_clock().date()) if station else None
-        words = Words("no scale: pulled by hand, not measured", "quiet")
-        if station is not None and uncertainty is None:
-            words = Words("scale not checked: nothing is proven", "warn")
-        elif uncertainty is not None:
-            words = Words(f"scale known to ±{force_text(uncertainty.expanded_mn / 1000, self._unit, 2)}", "quiet")
+        known = ScaleToday(None, Words("no scale: pulled by hand, not measured", "quiet"))
+        if station is not None:
+            record = ScaleRecord.of(self._archive, station.scale.link.url)
+            known = record.today(station.scale, hold.target_mn, wall_clock().astimezone(), self._unit)
         settings = BenchSettings(
             pre_stretch=hold,
-            uncertainty=uncertainty,
+            uncertainty=known.uncertainty,
             response_us=station.scale.response_us if station else None,
             scale=station.scale.link.url if station else None,
-            scale_words=words,
+            scale_words=known.words,
             unit=self._unit,
             lengths=self._lengths,
             next_piece=next_piece(self._archive),
@@ -308,8 +389,3 @@ def open_bench(
             return app.exec()
         finally:
             sitting.close()
-
-
-def main() -> None:
-    """Open the bench window: what the desktop's own entry calls."""
-    sys.exit(open_bench(None, None))

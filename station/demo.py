@@ -25,6 +25,7 @@ from simulators.line import BraidedLine, Stock
 from simulators.pedal import FootPedal
 from simulators.scale import ScaleModel, VirtualScale
 from station.bench.bench import Bench, BenchSettings
+from station.bench.commands import carry_out
 from station.bench.cues import Cue
 from station.bench.job import JobStep
 from station.bench.snapshot import Words
@@ -32,7 +33,7 @@ from station.filing import Filer, job_state
 from station.measuring.hold import typed_uncertainty
 from station.measuring.words import said
 from station.records.archive import Archive
-from station.records.entries import HoldJudged, JobOpened
+from station.records.entries import Adjusted, HoldJudged, JobOpened
 from station.settings.hold import HoldSpecification, ready_made_hold
 from station.units import factor, force_text, length_text
 
@@ -200,7 +201,7 @@ class Demo:
         elif step.kind == "sign":
             self.tell("All checks made, pins counted back. Signed off at the keyboard, never by foot.")
             form = {"by": "Ansa Velling (invented)", "certificate": "none: a demo", "statement": "a demo, no canopy"}
-            self.bench.do("sign", form)
+            carry_out(self.bench, "sign", form)
         else:
             yield from self._wait(2.2)
             yield from self._tap()
@@ -322,7 +323,9 @@ class Demo:
         elif step.kind in {"trap", "link loop"} and trap:
             self.tell(f"{trap.trap}: {length_text(trap.trap_m)} trapped.")
         elif step.kind == "adjust":
-            moved = state.adjustments[step.line][-1]
+            moved = state.done[step.key]
+            if not isinstance(moved, Adjusted):
+                return
             self._long_m[step.line] -= moved.move_um / 1e6 * (1 + TRUE_SHRINKAGE)
             self.tell(
                 f"Taken in by {length_text(moved.move_um / 1e6)}, computed; "

@@ -137,7 +137,7 @@ class _Played:
         return AtWindow(self.demo.bench, list, "dark")
 
     def _tell(self, line: str) -> None:
-        seconds = self.demo.at_us // 1_000_000 if hasattr(self, "demo") else 0
+        seconds = self.demo.at_us // 1_000_000
         self._say(f"{seconds // 60:2d}:{seconds % 60:02d}  {line}")
 
     def _tells_most(self) -> bool:
@@ -152,6 +152,14 @@ class _Played:
 
         save_picture(at_window.window, self._picture)
         self._pictured = True
+
+
+def left_in(folder: str) -> dict[str, object]:
+    """Give what the archive of a demo holds: its entries, its holds' verdicts and its head."""
+    with Archive.open(Path(folder) / "archive.sqlite") as archive:
+        found = verify(archive.entries(), archive.stored_traces)
+        verdicts = [e.judgement["verdict"] for _, e in facts_of(archive) if isinstance(e, HoldJudged)]
+    return {"entries": found.entries, "verdicts": verdicts, "damaged": len(found.damaged), "head": found.head}
 
 
 def altered_digit_is_found(archive: Path, say: Tell) -> bool:

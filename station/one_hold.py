@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import importlib.metadata
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import Any
 
+from drivers.capture import Capture
 from drivers.events import Event, Garbage, LinkLost, LinkUp, Reading
-from station.app import Wire, now_us, uncertainty_in_force
-from station.bench.bench import why_broken
+from station.app import Wire, now_us
 from station.bench.facts import completed_fact, judged_fact
 from station.filing import Filer, wall_clock
 from station.measuring.hold import answer
 from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold, ZeroSeen
-from station.measuring.words import said, seconds
+from station.measuring.words import said, seconds, why_broken
 from station.records.archive import Archive
 from station.records.entries import JobOpened
+from station.scale_today import ScaleRecord
 from station.settings.hold import HoldSpecification
 from station.settings.station import StationSettings
 from station.units import force_text
@@ -30,6 +32,7 @@ class Said:
     event: str
     at_s: float
     more: dict[str, Any] = field(default_factory=dict)
+    facts: dict[str, Any] | None = None  # of a verdict, as integers
 
     def answer(self) -> dict[str, Any]:
         """Give it as the command prints it in JSON."""
@@ -45,36 +48,46 @@ class Said:
         return (
             at
             + {
-                "link-up": "the scale is there",
+                "link-up": f"the scale is there: pull to {force_text(spec.target_mn / 1000)}",
                 "link-lost": f"{more.get('why')}: {more.get('advice')}",
                 "zero": "zero",
                 "in-band": f"in the band: hold it, {seconds(spec.duration_us, 0)}",
-                "broken": f"{more.get('why')}: the time starts again",
+                "broken": f"{why_broken(more.get('why', 'gap'))}: the time starts again",
                 "complete": "time complete: ease off to finish",
-                "waiting": f"pull to {force_text(spec.target_mn / 1000)}",
             }[self.event]
         )
 
 
 def run(
-    station: StationSettings, spec: HoldSpecification, timeout_us: int, archive: str | None, piece: str = ""
+    station: StationSettings,
+    spec: HoldSpecification,
+    timeout_us: int,
+    archive: str | None,
+    piece: str = "",
+    capture: str | None = None,
 ) -> Iterator[Said]:
     """Watch one hold and tell what happens; the last thing told is the verdict, which is filed before it is told.
 
-    Nothing is told after the time-out where no frame ever came. Raises `ArchiveFault` where it cannot be filed.
+    Nothing is told after the time-out where no frame ever came. All that the wire brings is written to the file
+    `capture`. Raises `ArchiveFault` where it cannot be filed, `CaptureFault` where it cannot be written or read.
     """
-    uncertainty = uncertainty_in_force(station.scale, wall_clock().date())
     with ExitStack() as stack:
-        file = None
+        file = opened = None
         if archive is not None:
             opened = stack.enter_context(Archive.open(archive, bench=station.name, create=True))
             file = _Filing(Filer(opened), opened.new_job_id(wall_clock().year), station, piece)
-        wire = stack.enter_context(Wire(station, with_pedal=False))
-        watch = _OneHold(LiveHold(spec, uncertainty, station.scale.response_us), file, now_us() + timeout_us)
-        for batch in wire.events():
-            yield from watch.take(batch)
-            if watch.over:
-                return
+        record = ScaleRecord.of(opened, station.scale.link.url)
+        uncertainty = record.today(station.scale, spec.target_mn, wall_clock().astimezone()).uncertainty
+        kept = None if capture is None else stack.enter_context(Capture(capture))
+        wire = stack.enter_context(Wire(station, with_pedal=False, capture=kept))
+        watch = _OneHold(LiveHold(spec, uncertainty, station.scale.response_us), file, wire.opened_us + timeout_us)
+        try:
+            for batch in wire.events():
+                yield from watch.take(batch)
+                if watch.over:
+                    return
+        except KeyboardInterrupt:  # easing off, and the keyboard, are the stops: what was read is judged and filed
+            yield from watch.stop(now_us())
 
 
 class _OneHold:
@@ -97,11 +110,15 @@ class _OneHold:
         told += self._facts(self.hold.feed(readings))
         at_us = batch[-1].at_us if batch else 0
         if not self.hold.closed and at_us >= self._until_us:
-            if self.hold.first_us is None:
-                self.over = True
-            else:
-                told += self._facts([self.hold.close(at_us)])
+            self.over = True
+            told += self.stop(at_us)
         return told
+
+    def stop(self, at_us: int) -> list[Said]:
+        """End the hold as it stands; nothing is told where nothing was read."""
+        if self.hold.first_us is None or self.hold.closed:
+            return []
+        return self._facts([self.hold.close(at_us)])
 
     def _other(self, event: Event) -> list[Said]:
         if isinstance(event, Garbage):
@@ -125,7 +142,7 @@ class _OneHold:
             elif isinstance(fact, InBand):
                 told.append(self._said("in-band", fact.at_us))
             elif isinstance(fact, Broken):
-                told.append(self._said("broken", fact.at_us, why=why_broken(fact), held_s=fact.held_us / 1e6))
+                told.append(self._said("broken", fact.at_us, why=fact.why, held_s=fact.held_us / 1e6))
             elif isinstance(fact, Completed):
                 if self._file and not self.hold.closed:
                     self._file.completed(self.hold)
@@ -138,7 +155,8 @@ class _OneHold:
         self.over = True
         if self._file:
             self._file.judged(self.hold, fact)
-        return self._said("verdict", fact.at_us, **answer(fact.judgement.facts()))
+        facts = fact.judgement.facts()
+        return dataclasses.replace(self._said("verdict", fact.at_us, **answer(facts)), facts=facts)
 
 
 class _Filing:

@@ -7,8 +7,7 @@ the work stops and says so. A failure of the program itself voids the hold under
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -18,28 +17,24 @@ from station.bench.comparing import Comparing, Difference, marking_limits_mn
 from station.bench.cues import Cue
 from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
 from station.bench.hold_watch import HoldWatch
-from station.bench.job import JobState, JobStep, adjustment_fact
+from station.bench.job import JobState, JobStep, adjustment
 from station.bench.recent import Recent
-from station.bench.snapshot import Command, Words
+from station.bench.snapshot import Words
 from station.measuring.forecast import Forecast, forecast
 from station.measuring.hold import ScaleUncertainty
 from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold
-from station.measuring.trace import Trace
+from station.measuring.trace import OVERLOAD, Trace
+from station.measuring.words import why_broken
 from station.records.entries import (
     Entry,
-    HoldByHand,
     HoldCompleted,
-    Inspected,
     LineCompared,
-    Overridden,
     PieceCut,
-    PieceReleased,
-    PieceScrapped,
-    SignedOff,
+    PieceOverpulled,
     SteppedBack,
 )
 from station.settings.hold import HoldSpecification
-from station.units import LengthSystem, quantity
+from station.units import LengthSystem
 
 WINDOW_US = 60_000_000
 SHOWN_US = 2_000_000  # how long a check must have been shown before a tap counts
@@ -80,7 +75,6 @@ class Bench:
         self.now_us = 0
         self.link_lost: LinkLost | None = None
         self.pedal_lost: PedalLost | None = None
-        self.link_seen = False
         self.notice: Words | None = None
         self.recorded = ""
         self.stopped: str | None = None  # why no more can be filed
@@ -88,6 +82,7 @@ class Bench:
         self.step: JobStep | None = None  # the step at hand: after a held hold, still that one until the line is slack
         self.step_since_us = 0
         self.pull_seen = False  # in a setting step: the line saw the marking pull
+        self.last_status = 0  # of the last reading: see `station.measuring.trace.STATUSES`
         self.armed_us: int | None = None
         self.first_tap_us: int | None = None
         self.watch: HoldWatch | None = None
@@ -95,6 +90,8 @@ class Bench:
         self.comparing: Comparing | None = None
         self._file = file
         self._pedal = Pedal()
+        self._over = False  # the pull is over the ceiling now, and that is filed
+        self._silent_told = False  # that the running span ended in silence was said
         self._held_waiting = False  # a hold is held, and the line still to be eased off
         self._next_piece = settings.next_piece
         self._cues: list[Cue] = []
@@ -129,17 +126,42 @@ class Bench:
     def _take_readings(self, readings: Sequence[Reading]) -> None:
         if not readings:
             return
-        self.link_seen = True
         self.link_lost = None
-        self.recent.add(Trace.of(readings))
+        chunk = Trace.of(readings)
+        self.last_status = int(chunk.status[-1])
+        self.recent.add(chunk)
         step = self.step
         if step is None:
             return
-        if self.watch and step.kind == "pre-stretch":
-            self._hold_facts(self.watch.feed(readings))
-            self._go_on_when_slack()
-        elif step.kind == "set" and self.pull_is_right():
+        if step.kind == "pre-stretch" and self.watch:
+            if self.blocked_piece is None:
+                self._hold_facts(self.watch.feed(readings))
+                self._go_on_when_slack()
+            return
+        self._see_overpull(step, chunk)
+        if step.kind == "set" and self.pull_is_right():
             self.pull_seen = True
+
+    @property
+    def blocked_piece(self) -> str | None:
+        """Give the piece at hand that must be scrapped or released first; None where there is none."""
+        return self.state.blocked_piece(self.step)
+
+    def _see_overpull(self, step: JobStep, chunk: Trace) -> None:
+        """File a pull over the ceiling, or an overload, that no hold is judging: once for each pull."""
+        overload = bool((chunk.status == OVERLOAD).any())
+        peak_mn = int(chunk.tension_mn[chunk.has_tension].max(initial=0))
+        ceiling_mn = self.settings.pre_stretch.ceiling_mn
+        over = overload or peak_mn > ceiling_mn
+        if over and not self._over:
+            on_reference = self.comparing is not None and self.comparing.phase == "reference"
+            pieces = () if on_reference else self.state.pieces_of(step)
+            pull_mn = None if overload else peak_mn
+            self.record(PieceOverpulled(job=self.job, pieces=pieces, pull_mn=pull_mn, ceiling_mn=ceiling_mn), stay=True)
+            what = f"the {self.state.opened.reference}" if on_reference else "the piece"
+            self.notice = Words(f"Over the ceiling: {what} saw more than it may. It is recorded.", "stop")
+            self._cues.append("broken")
+        self._over = over
 
     def _take_other(self, event: Event) -> None:
         if isinstance(event, LinkLost):
@@ -149,7 +171,7 @@ class Bench:
                 self.watch.link_lost(event)
         elif isinstance(event, LinkUp):
             if self.link_lost:
-                self.notice = Words("The scale is back.", "plain")
+                self.notice = Words("The scale is back. What was held before does not count.", "plain")
             self.link_lost = None
         elif isinstance(event, PedalLost):
             self._pedal.link_lost()
@@ -183,13 +205,30 @@ class Bench:
     def _tick(self, at_us: int) -> None:
         if self.comparing:
             self.comparing.tick(at_us)
-        if self.armed_us is not None and at_us - self.armed_us > 15_000_000:
-            self.armed_us = None
         if self.watch:
             self._hold_facts(self.watch.tick(at_us))
+            self._notice_silence()
         if at_us - self._forecast_us >= FORECAST_EVERY_US:
             self._forecast_us = at_us
             self._look_ahead()
+
+    @property
+    def span_is_watched(self) -> bool:
+        """Tell whether the running span can still go on: silence beyond the largest gap has ended it."""
+        last_us = self.recent.last_us
+        return last_us is not None and self.now_us - last_us <= self.settings.pre_stretch.max_gap_us
+
+    def _notice_silence(self) -> None:
+        """Say at once, not when the scale speaks again, that silence has ended the running span."""
+        attempt = self.watch.attempt if self.watch else None
+        running = attempt.running if attempt and not attempt.completed else None
+        if running is None or self.span_is_watched or self._silent_told:
+            return
+        self._silent_told = True
+        self._cues.append("broken")
+        held_s = running.length_us / 1e6
+        if self.link_lost is None:
+            self.notice = Words(f"{why_broken('gap')} after {held_s:.1f} s: the time starts again.", "warn")
 
     def _look_ahead(self) -> None:
         """Tell whether the pull will leave the band before the time is complete."""
@@ -237,32 +276,37 @@ class Bench:
             attempt = watch.attempt or watch.judged
             if isinstance(fact, InBand):
                 self._cues.append("in band")
-                self.notice = None
+                if not self._silent_told:
+                    self.notice = None
+                self._silent_told = False
             elif isinstance(fact, Broken):
-                self._cues.append("broken")
-                self.notice = Words(
-                    f"{why_broken(fact)} after {fact.held_us / 1e6:.1f} s: the time starts again.", "warn"
-                )
+                if attempt and attempt.spoilt:
+                    self.notice = None  # the sentence says what is wrong
+                elif not self._silent_told:
+                    held_s = fact.held_us / 1e6
+                    self.notice = Words(f"{why_broken(fact.why)} after {held_s:.1f} s: the time starts again.", "warn")
+                if not self._silent_told:
+                    self._cues.append("broken")
             elif isinstance(fact, Completed) and attempt and not attempt.closed:
                 self._completed(step, attempt)
             elif isinstance(fact, Closed) and attempt:
                 self._judged(step, attempt, fact)
 
     def _completed(self, step: JobStep, attempt: LiveHold) -> None:
-        entry, trace = completed_fact(self._job, step.key, self._pieces(step), attempt)
-        self._record(entry, [trace])
+        entry, trace = completed_fact(self.job, step.key, self._pieces(step), attempt)
+        self.record(entry, [trace])
         self._cues.append("time complete")
 
     def _judged(self, step: JobStep, attempt: LiveHold, fact: Closed) -> None:
         scale = self.settings.scale or ""
-        entry = judged_fact(self._job, step.key, self._pieces(step), attempt, fact, scale)
+        entry = judged_fact(self.job, step.key, self._pieces(step), attempt, fact, scale)
         if fact.judgement.verdict == "held":
             self._held_waiting = True
             if attempt.spec.zero_limit_mn is None:
                 self._cues.append("time complete")
         else:
             self._cues.append("not counted")
-        self._record(entry, [fact.trace], stay=True)
+        self.record(entry, [fact.trace], stay=True)
         self._go_on_when_slack()
 
     def _go_on_when_slack(self) -> None:
@@ -279,133 +323,93 @@ class Bench:
             return
         why = self._why_no_tap(step, at_us)
         if why:
-            self._not_counted(why)
+            self.not_counted(why)
+        elif step.kind in {"sew", "trial tack"} and not self._armed(at_us):
+            return
         elif self.comparing:
             found = self.comparing.tap(at_us, self.pull_mn)
             if isinstance(found, Difference):
-                self._compared(step, found)
+                self.compared(step, found)
             elif found:
-                self._not_counted(found)
+                self.not_counted(found)
         else:
-            self._record(self._fact_of(step))
+            self.record(self._fact_of(step))
+
+    def key_tap(self) -> None:
+        """Take a key that does what a tap does; it is not the sewing machine's pedal, so it needs no arming."""
+        if self.step and self.step.kind in {"sew", "trial tack"}:
+            self.armed_us = self.now_us
+        self.tap(self.now_us)
 
     def long_press(self, at_us: int) -> None:
         """Take a long press: back one step; in a comparison, the difference."""
         if self.comparing and self.comparing.takes_long_press:
             why = self.comparing.long_press(at_us, self.pull_mn)
             if why:
-                self._not_counted(why)
+                self.not_counted(why)
             return
         self.back()
 
     def back(self) -> None:
         """Go back one step: nothing is erased, and the step is to be done again."""
         before, step = self.state.before, self.step
-        if self.watch and self.watch.phase != "waiting":
-            self._not_counted("during a hold the foot does nothing: ease off to stop")
+        if self.comparing and self.comparing.back():
+            return
+        if self.blocked_piece:
+            self.not_counted("the piece must be scrapped or released first")
+        elif self.watch and self.watch.phase != "waiting":
+            self.not_counted("during a hold the foot does nothing: ease off to stop")
         elif before is None or step is None:
-            self._not_counted("this is the first step" if before is None else "the job is signed off")
+            self.not_counted("this is the first step" if before is None else "the job is signed off")
         else:
-            self._record(SteppedBack(job=self._job, step=before.key))
+            self.record(SteppedBack(job=self.job, step=before.key))
             self.notice = Words(f"Back to: {before.label}. What was recorded stands.", "plain")
 
     def _why_no_tap(self, step: JobStep, at_us: int) -> str:
         """Say why a tap does not count now; nothing where it does."""
+        if self.blocked_piece:
+            return "the piece must be scrapped or released first"
         if step.kind == "pre-stretch":
-            return "the pull itself moves this step on: pull, hold, ease off"
+            by_hand = "press H when it was pulled by hand"
+            return by_hand if self.by_hand else "the pull itself moves this step on: pull, hold, ease off"
         if step.kind in {"sign", "inspect"}:
             return "never by foot: use the keyboard"
         if step.kind == "check" and at_us - self.step_since_us < SHOWN_US:
             return "look first: a check counts once it has been shown for two seconds"
-        if step.kind in {"mark"} and not self.pull_is_right():
+        if step.kind == "mark" and not self.pull_is_right():
             return self._pull_words("mark under the marking pull")
         if step.kind == "set" and not (self.by_hand or self.pull_seen):
             return self._pull_words("set it under the marking pull first")
-        if step.kind in {"sew", "trial tack"}:
-            return self._arm(at_us)
+        if step.kind == "adjust" and (warnings := adjustment(self.state, step).warnings):
+            return warnings[0]
         return ""
 
     def _pull_words(self, what: str) -> str:
         return what if self.reading_is_fresh else "there is no reading from the scale"
 
-    def _arm(self, at_us: int) -> str:
-        """Arm a sewing step by two taps two seconds apart; after that a tap counts."""
+    def _armed(self, at_us: int) -> bool:
+        """Tell whether a tap counts in a sewing step: two taps two seconds apart arm the foot for the next one."""
         if self.armed_us is not None:
-            return ""
+            return True
         since_us = at_us - self.first_tap_us if self.first_tap_us is not None else 0
         if ARMED_US[0] <= since_us <= ARMED_US[1]:
             self.armed_us, self.first_tap_us = at_us, None
             self.notice = Words("Armed: tap when it is sewn.", "act")
-            return " "
-        self.first_tap_us = at_us
-        self.notice = Words("Tap again in two seconds to arm the foot.", "act")
-        return " "
+        else:
+            self.first_tap_us = at_us
+            self.notice = Words("Tap again in two seconds to arm the foot.", "act")
+        return False
 
-    def _not_counted(self, why: str) -> None:
-        if why.strip():  # arming says for itself what it does
-            self.notice = Words(f"Not counted: {why}.", "warn")
-            self._cues.append("not counted")
-
-    # ------------------------------------------------------------------ keyboard and mouse
-
-    def do(self, command: Command, form: Mapping[str, str] | None = None) -> None:
-        """Carry out a command of the keyboard or mouse; `form` holds what was typed.
-
-        Raises QuantityFault where a length typed is none.
-        """
-        form = form or {}
-        step = self.step
-        if self.stopped or step is None:
-            return
-        if command == "done" and step.kind == "cut" and form.get("piece"):
-            self._record(self._fact_of(step, form["piece"]))
-        elif command in {"done", "level"}:
-            if step.kind in {"sew", "trial tack"}:
-                self.armed_us = self.now_us  # a key is not the sewing machine's pedal
-            self.tap(self.now_us)
-        elif command == "back":
-            self.back()
-        elif command == "long?" and self.comparing:
-            self._compared(
-                step, self.comparing.found(round(quantity(form["difference"], "length") * 10**6), self.pull_mn)
-            )
-        elif command == "accept" and step.kind == "adjust":
-            moved = adjustment_fact(self.state, step)
-            trapped = self.state.trapped_m(step.trap) if step.trap else 0.0
-            self._record(dataclasses.replace(moved, action="leave", move_um=0, trap_after_um=round(trapped * 1e6)))
-        elif command == "override":
-            self._record(Overridden(job=self._job, step=step.key, by=form["by"], reason=form["reason"]))
-        elif command == "by hand" and step.kind == "pre-stretch":
-            self._record(HoldByHand(job=self._job, step=step.key, pieces=self._pieces(step), by=form["by"]))
-        elif command in {"scrap", "release"} and step.line in self.state.pieces:
-            fact = PieceScrapped if command == "scrap" else PieceReleased
-            piece = self.state.pieces[step.line]
-            self._record(fact(job=self._job, piece=piece, by=form["by"], reason=form["reason"]))
-        elif command == "inspect" and step.kind == "inspect":
-            self._record(
-                Inspected(
-                    job=self._job,
-                    step=step.key,
-                    by=form["by"],
-                    certificate=form.get("certificate", ""),
-                    finding=form.get("finding", ""),
-                )
-            )
-        elif command == "sign" and step.kind == "sign":
-            self._record(
-                SignedOff(
-                    job=self._job,
-                    step=step.key,
-                    by=form["by"],
-                    certificate=form.get("certificate", ""),
-                    statement=form.get("statement", ""),
-                )
-            )
+    def not_counted(self, why: str) -> None:
+        """Say that what was done did not count, and why."""
+        self.notice = Words(f"Not counted: {why}.", "warn")
+        self._cues.append("not counted")
 
     # ------------------------------------------------------------------ facts
 
     @property
-    def _job(self) -> str:
+    def job(self) -> str:
+        """Give the job's ID."""
         return self.state.opened.job
 
     def _pieces(self, step: JobStep) -> tuple[str, ...]:
@@ -413,27 +417,28 @@ class Bench:
 
     @property
     def next_piece(self) -> str:
-        """Give the number of the next piece to be cut."""
-        return str(self._next_piece)
+        """Give the number of the piece to be cut: that of a piece cut before for the same line, else the next."""
+        return self.state.pieces.get(self.step.line if self.step else "", str(self._next_piece))
 
     def _fact_of(self, step: JobStep, piece: str = "") -> Entry:
         return fact_of(self.state, step, piece or self.next_piece, None if self.by_hand else self.pull_mn)
 
-    def _compared(self, step: JobStep, found: Difference) -> None:
-        self._record(
+    def compared(self, step: JobStep, found: Difference) -> None:
+        """File what a comparison found."""
+        self.record(
             LineCompared(
-                job=self._job,
+                job=self.job,
                 step=step.key,
                 line=step.line,
                 method="in turn" if not self.by_hand else "in turn, pulled by hand, not measured",
                 difference_um=found.difference_um,
                 reference_pull_mn=found.reference_mn,
                 line_pull_mn=found.line_mn,
-                after_sewing="sewing" in step.key,
+                after_sewing=step.after_sewing,
             )
         )
 
-    def _record(self, entry: Entry, traces: Sequence[Trace] = (), stay: bool = False) -> None:
+    def record(self, entry: Entry, traces: Sequence[Trace] = (), stay: bool = False) -> None:
         """File a fact, then let it count; `stay` leaves the step to be moved on by the pull."""
         if self.stopped:
             return
@@ -445,7 +450,7 @@ class Bench:
             self._cues.append("broken")
             return
         if isinstance(entry, PieceCut) and entry.piece.isdecimal():
-            self._next_piece = int(entry.piece) + 1
+            self._next_piece = max(self._next_piece, int(entry.piece) + 1)
         self.state = self.state.after(entry, seq)
         self.recorded = said_of(entry, self.settings.lengths)
         if not stay and not isinstance(entry, HoldCompleted):
@@ -472,16 +477,3 @@ class Bench:
             line = next(each for each in self.state.plan.lines if each.name == step.line)
             equal_mn = None if line.equal_pull_n is None else round(line.equal_pull_n * 1000)
             self.comparing = Comparing(self.marking_pull_mn, equal_mn, measured=not self.by_hand)
-
-
-def why_broken(fact: Broken) -> str:
-    """Say why a span broke, as a rigger would."""
-    return {
-        "below": "You fell below the band",
-        "above": "You pulled above the band",
-        "gap": "The scale said nothing for too long",
-        "fault": "The scale said that it has a fault",
-        "overload": "The scale was overloaded",
-        "clock": "The scale's readings went back in time",
-        "still": "The reading did not move for too long",
-    }[fact.why]

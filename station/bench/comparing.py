@@ -28,6 +28,8 @@ Phase = Literal["reference", "line", "which", "count", "confirm"]
 
 SIXTEENTH_UM = 25_400 / 16
 REST_US = 3_000_000
+NO_READING = "there is no reading from the scale"
+NOT_THE_SAME = "the pull is not the same: pull as on the opposite number"
 # The window of a marking or comparing pull, as shares of it: common practice, as in config/holds/measure-ram-air.toml.
 LOWEST_SHARE, HIGHEST_SHARE = 0.9, 1.2
 
@@ -72,9 +74,8 @@ class Comparing:
         """Take a tap: give the difference once it is known, why the tap did not count, or None."""
         if self.phase in {"reference", "line"} and not self.pull_is_right(pull_mn):
             if pull_mn is None:
-                return "there is no reading from the scale"
-            same = "the pull is not the same: pull as on the opposite number"
-            return same if self.phase == "line" else "the pull is not right yet"
+                return NO_READING
+            return NOT_THE_SAME if self.phase == "line" else "the pull is not right yet"
         if self.phase == "reference":
             self.reference_mn, self.phase = pull_mn, "line"
             return None
@@ -97,7 +98,7 @@ class Comparing:
         """
         if self.phase == "line":
             if not self.pull_is_right(pull_mn):
-                return "the pull is not the same: pull as on the opposite number"
+                return NO_READING if pull_mn is None else NOT_THE_SAME
             self.line_mn, self.phase = pull_mn, "which"
         elif self.phase == "which":
             self._begin_count(at_us, long=False)
@@ -109,6 +110,14 @@ class Comparing:
     def takes_long_press(self) -> bool:
         """Tell whether a long press means something here, rather than going back a step."""
         return self.phase != "reference"
+
+    def back(self) -> bool:
+        """Go back one phase; tell whether there was one: on the opposite number there is none."""
+        if self.phase == "reference":
+            return False
+        before: dict[Phase, Phase] = {"line": "reference", "which": "line", "count": "which", "confirm": "which"}
+        self.phase = before[self.phase]
+        return True
 
     def tick(self, at_us: int) -> None:
         """Take note that time has passed: after a rest the count is shown to be confirmed."""

@@ -112,7 +112,7 @@ def said_of(entry: Entry, lengths: LengthSystem) -> str:
     if isinstance(entry, PieceCut):
         return f"piece {entry.piece} cut for {entry.line}"
     if isinstance(entry, HoldJudged):
-        return f"hold {entry.judgement['verdict'].replace('-', ' ')}, piece {', '.join(entry.pieces)}"
+        return f"pre-stretch {entry.judgement['verdict'].replace('-', ' ')}, piece {', '.join(entry.pieces)}"
     if isinstance(entry, HoldByHand):
         return f"piece {', '.join(entry.pieces)} pulled by hand, not measured"
     if isinstance(entry, MarkMade):
@@ -124,6 +124,8 @@ def said_of(entry: Entry, lengths: LengthSystem) -> str:
             return f"{entry.line} level"
         side = "long" if entry.difference_um > 0 else "short"
         return f"{entry.line} {length(abs(entry.difference_um))} {side}"
+    if isinstance(entry, Adjusted) and entry.action == "leave":
+        return f"{entry.line} left as it is"
     if isinstance(entry, Adjusted):
         return f"{entry.line}: {length(entry.trap_after_um)} trapped"
     if isinstance(entry, Tacked):

@@ -31,6 +31,7 @@ from station.records.entries import (
     JobOpened,
     LineCompared,
     PieceCut,
+    PieceOverpulled,
     PieceReleased,
     PieceScrapped,
     SteppedBack,
@@ -84,6 +85,7 @@ class JobStep:
     trap: Step | None = None
     round: int = 1
     check: str = ""
+    after_sewing: bool = False
 
 
 @dataclass(frozen=True)
@@ -95,8 +97,8 @@ class JobState:
     done: dict[str, Entry] = field(default_factory=dict)
     pieces: dict[str, str] = field(default_factory=dict)  # line -> number of the piece it is made of
     blocked: frozenset[str] = frozenset()  # pieces that saw an overload or a pull over the ceiling
-    comparisons: dict[str, tuple[LineCompared, ...]] = field(default_factory=dict)
-    adjustments: dict[str, tuple[Adjusted, ...]] = field(default_factory=dict)
+    comparisons: dict[str, tuple[LineCompared, ...]] = field(default_factory=dict)  # by chain: see `chain_of`
+    trapped_um: dict[str, int] = field(default_factory=dict)  # line -> what its canopy end's trap holds by now
     last_hold: HoldJudged | None = None
     last_seq: int = 0
 
@@ -117,8 +119,11 @@ class JobState:
 
     @property
     def before(self) -> JobStep | None:
-        """Give the step to go back to."""
-        return self.steps[self.index - 1] if self.index else None
+        """Give the step to go back to. A piece is pre-stretched once: a hold that is held is passed over."""
+        for step in reversed(self.steps[: self.index]):
+            if not (step.kind == "pre-stretch" and isinstance(self.done[step.key], HoldJudged)):
+                return step
+        return None
 
     def step(self, key: str) -> JobStep | None:
         """Give a step by its key."""
@@ -126,8 +131,19 @@ class JobState:
 
     def trapped_m(self, step: Step) -> float:
         """Give how much lies trapped in a trap now, after what was taken in and let out."""
-        moves = self.adjustments.get(step.guest, ()) if step.end == "canopy end" else ()
-        return moves[-1].trap_after_um / 1e6 if moves else step.trap_m
+        if step.end == "canopy end" and step.guest in self.trapped_um:
+            return self.trapped_um[step.guest] / 1e6
+        return step.trap_m
+
+    def pieces_of(self, step: JobStep) -> tuple[str, ...]:
+        """Give the numbers of the pieces that a pull in this step goes through."""
+        lines = dict.fromkeys([step.line, step.trap.host if step.trap else ""])
+        return tuple(self.pieces[line] for line in lines if line in self.pieces)
+
+    def blocked_piece(self, step: JobStep | None) -> str | None:
+        """Give a piece of this step that must be scrapped or released first; None where there is none."""
+        pieces = () if step is None else self.pieces_of(step)
+        return next((piece for piece in pieces if piece in self.blocked), None)
 
     def after(self, entry: Entry, seq: int) -> JobState:
         """Give the state after one more fact, whose number in the chain is `seq`."""
@@ -140,16 +156,18 @@ class JobState:
             return state if line is None else _undone_from(state, f"{line}: cut")
         if isinstance(entry, PieceReleased):
             return replace(state, blocked=state.blocked - {entry.piece})
+        if isinstance(entry, PieceOverpulled):
+            return replace(state, blocked=self.blocked | set(entry.pieces))
         if isinstance(entry, PieceCut):
-            state = replace(state, pieces={**self.pieces, entry.line: entry.piece})
+            state = _after_cut(state, entry)
         if isinstance(entry, HoldJudged):
             return _after_hold(state, entry)
-        if isinstance(entry, LineCompared) and not entry.after_sewing:
-            so_far = (*self.comparisons.get(entry.line, ()), entry)
-            state = replace(state, comparisons={**self.comparisons, entry.line: so_far})
+        if isinstance(entry, LineCompared):
+            chain = chain_of(entry.line, entry.after_sewing)
+            so_far = (*self.comparisons.get(chain, ()), entry)
+            state = replace(state, comparisons={**self.comparisons, chain: so_far})
         if isinstance(entry, Adjusted):
-            so_far_moved = (*self.adjustments.get(entry.line, ()), entry)
-            state = replace(state, adjustments={**self.adjustments, entry.line: so_far_moved})
+            state = replace(state, trapped_um={**self.trapped_um, entry.line: entry.trap_after_um})
         if entry.step and not isinstance(entry, HoldCompleted | JobOpened):
             state = replace(state, done={**state.done, entry.step: entry})
         return state
@@ -173,14 +191,26 @@ def plan_table(text: str, title: str = "the plan") -> Table:
     return Table(title, "", tomllib.loads(text))
 
 
-def _after_hold(state: JobState, entry: HoldJudged) -> JobState:
-    reasons = set(entry.judgement["reasons"])
-    blocked = state.blocked
-    if reasons & {"overload", "over-ceiling"}:
-        blocked |= set(entry.pieces)
+def chain_of(line: str, after_sewing: bool) -> str:
+    """Name the chain of comparisons of a line: before its tack is sewn, or after."""
+    return f"{line} after sewing" if after_sewing else line
+
+
+def _after_cut(state: JobState, entry: PieceCut) -> JobState:
+    """Give the piece to its line; another piece than before is still to be pre-stretched."""
     done = state.done
-    if entry.judgement["verdict"] == "held":
-        lines = [line for line, piece in state.pieces.items() if piece in entry.pieces]
+    if state.pieces.get(entry.line, entry.piece) != entry.piece:
+        done = {key: fact for key, fact in done.items() if key != f"{entry.line}: pre-stretch"}
+    return replace(state, pieces={**state.pieces, entry.line: entry.piece}, done=done)
+
+
+def _after_hold(state: JobState, entry: HoldJudged) -> JobState:
+    blocked, pieces = state.blocked, set(entry.pieces)
+    if {"overload", "over-ceiling"} & set(entry.judgement["reasons"]):
+        blocked |= pieces
+    done = state.done
+    if entry.judgement["verdict"] == "held" and not pieces & blocked:
+        lines = [line for line, piece in state.pieces.items() if piece in pieces]
         done = done | {f"{line}: pre-stretch": entry for line in lines} | {entry.step: entry}
     return replace(state, last_hold=entry, blocked=blocked, done=done)
 
@@ -189,12 +219,15 @@ def _back_on(state: JobState, key: str) -> JobState:
     step = state.step(key)
     if step is None:
         return state
-    if step.kind == "compare" and step.label != "compare after sewing":
-        kept = state.comparisons.get(step.line, ())[: step.round - 1]
-        state = replace(state, comparisons={**state.comparisons, step.line: kept})
-    if step.kind == "adjust":
-        moves = state.adjustments.get(step.line, ())[: step.round - 1]
-        state = replace(state, adjustments={**state.adjustments, step.line: moves})
+    if step.kind == "compare":
+        chain = chain_of(step.line, step.after_sewing)
+        kept = state.comparisons.get(chain, ())[: step.round - 1]
+        state = replace(state, comparisons={**state.comparisons, chain: kept})
+    moved = state.done.get(key)
+    if isinstance(moved, Adjusted):
+        way = {"take-in": -1, "let-out": 1}.get(moved.action, 0)
+        trapped_um = moved.trap_after_um + way * moved.move_um
+        state = replace(state, trapped_um={**state.trapped_um, moved.line: trapped_um})
     return replace(state, done={k: v for k, v in state.done.items() if k != key})
 
 
@@ -208,7 +241,7 @@ def _undone_from(state: JobState, key: str) -> JobState:
         done={k: v for k, v in state.done.items() if k in kept},
         pieces={each: piece for each, piece in state.pieces.items() if each != line},
         comparisons={},
-        adjustments={},
+        trapped_um={},
     )
 
 
@@ -242,8 +275,7 @@ def _steps(state: JobState) -> Iterator[JobStep]:
             yield JobStep(f"{trap.trap}: sew", "sew", f"sew {trap.trap}", trap.guest, trap)
     for trap in plan.steps:
         if trap.end == "canopy end":
-            key = f"{trap.guest}: compare after sewing"
-            yield JobStep(key, "compare", "compare after sewing", trap.guest, trap)
+            yield from _comparisons(state, trap.guest, trap, after_sewing=True)
     for check in CHECKS:
         yield JobStep(f"check: {check}", "check", check, check=check)
     if state.opened.canopy.get("kind") in SECOND_PERSON:
@@ -251,27 +283,45 @@ def _steps(state: JobState) -> Iterator[JobStep]:
     yield JobStep("sign", "sign", "sign")
 
 
-def _comparisons(state: JobState, line: str, trap: Step) -> Iterator[JobStep]:
-    """Give the comparisons and adjustments of a line: another pair for each difference found so far."""
-    for n, found in enumerate(state.comparisons.get(line, ()), 1):
-        yield JobStep(f"{line}: compare {n}", "compare", "compare" if n == 1 else "compare again", line, trap, n)
-        if abs(found.difference_um) / 1e6 < LEAVE_BELOW_M:
+def _comparisons(state: JobState, line: str, trap: Step, after_sewing: bool = False) -> Iterator[JobStep]:
+    """Give the comparisons of a line, and after each that found a difference what is to be done about it.
+
+    Before sewing whatever can be moved is moved. After sewing a difference within the plan's tolerance is left; one
+    outside it is unpicked, moved and sewn again, or left by name and reason.
+    """
+    chain = chain_of(line, after_sewing)
+    bound_m = state.plan.settings.tolerance_m if after_sewing else LEAVE_BELOW_M
+
+    def key(what: str, n: int) -> str:
+        return f"{line}: {what}{' after sewing' if after_sewing else ''} {n}"
+
+    def step(what: str, kind: Kind, label: str, n: int) -> JobStep:
+        return JobStep(key(what, n), kind, label, line, trap, n, after_sewing=after_sewing)
+
+    sewn = " after sewing" if after_sewing else ""
+    for n, found in enumerate(state.comparisons.get(chain, ()), 1):
+        yield step("compare", "compare", f"compare{sewn}" if n == 1 else "compare again", n)
+        difference_m = abs(found.difference_um) / 1e6
+        if difference_m < LEAVE_BELOW_M or (after_sewing and difference_m <= bound_m):
             return
-        yield JobStep(f"{line}: adjust {n}", "adjust", _adjust_label(found), line, trap, n)
-        moves = state.adjustments.get(line, ())
-        if len(moves) < n or moves[n - 1].action == "leave":
+        yield step("adjust", "adjust", _adjust_label(found, after_sewing), n)
+        moved = state.done.get(key("adjust", n))
+        if moved is None or (isinstance(moved, Adjusted) and moved.action == "leave"):
             return
-    n = len(state.comparisons.get(line, ())) + 1
-    yield JobStep(f"{line}: compare {n}", "compare", "compare" if n == 1 else "compare again", line, trap, n)
+        if after_sewing:
+            yield step("sew again", "sew", "sew again", n)
+    n = len(state.comparisons.get(chain, ())) + 1
+    yield step("compare", "compare", f"compare{sewn}" if n == 1 else "compare again", n)
 
 
-def _adjust_label(found: LineCompared) -> str:
-    return f"take in {found.line}" if found.difference_um > 0 else f"let out {found.line}"
+def _adjust_label(found: LineCompared, after_sewing: bool) -> str:
+    what = f"take in {found.line}" if found.difference_um > 0 else f"let out {found.line}"
+    return f"unpick, {what}" if after_sewing else what
 
 
 def adjustment(state: JobState, step: JobStep) -> Adjustment:
     """Give what to do about the difference that the comparison before a step found."""
-    found = state.comparisons[step.line][step.round - 1]
+    found = state.comparisons[chain_of(step.line, step.after_sewing)][step.round - 1]
     trapped_m = state.trapped_m(step.trap) if step.trap is not None else None
     return adjust(state.plan, step.line, found.difference_um / 1e6, trapped_m=trapped_m)
 

@@ -30,6 +30,7 @@ from station.bench.snapshot import (
 )
 from station.measuring.hold import acceptance_limits
 from station.measuring.live_hold import LiveHold
+from station.measuring.trace import FAULT
 from station.measuring.words import said, seconds
 from station.settings.hold import HoldSpecification
 from station.units import in_unit, length_text, stacked_length
@@ -54,7 +55,7 @@ class Act:
     progress: Progress | None = None
     card: Card | None = None
     caution: str = MAKER
-    commands: tuple[Command, ...] = ("done", "back")
+    commands: tuple[Command, ...] = ()  # where the model does not say itself what it offers
 
 
 class PullShowing:
@@ -133,10 +134,9 @@ class PullShowing:
     def compare(self, step: JobStep, comparing: Comparing) -> Act:
         """Show a comparison: which line to pull now, how equal the pulls are, what was found."""
         bench = self._bench
-        after = "sewing" in step.key
         pull = self.pounds(comparing.pull_mn)
         reference = self.reference()
-        again = " again" if step.round > 1 or after else ""
+        again = " again" if step.round > 1 or step.after_sewing else ""
         right = comparing.pull_is_right(bench.pull_mn)
         number: Number | None = None if bench.by_hand else self.tension("good" if right else "plain")
         second: tuple[Words, ...]
@@ -170,7 +170,6 @@ class PullShowing:
             gauge=None if bench.by_hand else self.marking_gauge(),
             card=self._pulls(comparing),
             caution=EYES,
-            commands=("level" if comparing.phase in {"reference", "line"} else "done", "back", "long?"),
         )
 
     def _pulls(self, comparing: Comparing) -> PullsCard:
@@ -213,33 +212,30 @@ class PullShowing:
                 Words(f"Pre-stretch {step.line}: pull to {target} for {seconds(spec.duration_us, 0)}"),
                 under="No scale: press H when it was pulled by hand. The record says: not measured.",
                 caution=HANDLE,
-                commands=("by hand", "back"),
             )
         attempt = watch.attempt
         held_us, complete = self._held(watch)
-        piece = bench.state.pieces.get(step.line)
         tone: Tone = "plain"
-        second: tuple[Words, ...] = (Words(f"held {seconds(held_us, 0)} of {seconds(spec.duration_us, 0)}", "quiet"),)
-        commands: tuple[Command, ...] = ("back", "by hand", "override")
-        if piece in bench.state.blocked:
-            sentence = Words("Stop: scrap this piece, or have it released by name", "stop")
+        held = Words(f"held {seconds(held_us, 0)} of {seconds(spec.duration_us, 0)}", "quiet")
+        second: tuple[Words, ...] = (held,)
+        if bench.blocked_piece:
+            sentence = Words(f"Stop: scrap piece {bench.blocked_piece}, or have it released", "stop")
             second = (Words("it saw more than it may; nobody can see set-in damage", "stop"),)
-            commands = ("scrap", "release")
+        elif attempt is not None and attempt.spoilt:
+            sentence, second, tone = self._spoilt(attempt)
         elif watch.phase == "ease off":
-            verdict = watch.judged.closed.judgement.verdict if watch.judged and watch.judged.closed else ""
-            if verdict == "held":
-                sentence, tone = Words("Time complete: ease off to finish", "good"), "good"
-            else:
-                sentence = Words("Ease off, then pull again", "warn")
+            sentence, second, tone = self._ease_off(watch, held)
         elif attempt is None:
             sentence, second = self._waiting(step, watch, target)
         elif complete:
             sentence, tone = Words("Time complete: ease off to finish", "good"), "good"
+            if spec.zero_limit_mn is not None and bench.pull_mn is not None and bench.pull_mn <= watch.slack_mn:
+                sentence = Words("Take everything off the scale: it must show zero", "act")
         elif not bench.reading_is_fresh:
             sentence = Words("No reading: nothing counts until the scale speaks again", "warn")
         else:
             sentence, tone, more = self._pulling(attempt)
-            second = (*second, *more)
+            second = (held, *more)
         return Act(
             sentence,
             self.tension(tone),
@@ -248,8 +244,24 @@ class PullShowing:
             progress=Progress(held_us / 1e6, spec.duration_us / 1e6, complete),
             card=self._trace(watch),
             caution=HANDLE,
-            commands=commands,
         )
+
+    def _spoilt(self, attempt: LiveHold) -> tuple[Words, tuple[Words, ...], Tone]:
+        """Say at once that a hold is void, whatever comes."""
+        first = attempt.spoilt[0]
+        what = {"overload": "Over capacity: ease off", "over-ceiling": "Over the ceiling: ease off"}.get(first)
+        sentences = said("void", attempt.spoilt, attempt.spec, 0, self._bench.settings.unit)
+        return Words(what or "Void: ease off, then pull again", "stop"), (Words(sentences[0], "stop"),), "stop"
+
+    def _ease_off(self, watch: HoldWatch, held: Words) -> tuple[Words, tuple[Words, ...], Tone]:
+        """Say what was judged, while the line is still to be eased off."""
+        closed = watch.judged.closed if watch.judged else None
+        if closed is None or closed.judgement.verdict == "held":
+            return Words("Time complete: ease off to finish", "good"), (held,), "good"
+        found = closed.judgement
+        lines = said(found.verdict, found.reasons, watch.spec, found.held_us, self._bench.settings.unit)
+        why = Words(lines[0].removesuffix(" Pull again."), "warn")
+        return Words("Ease off, then pull again", "warn"), (why,), "warn"
 
     def _held(self, watch: HoldWatch) -> tuple[int, bool]:
         """Give how long the running span has lasted, and whether the time is complete."""
@@ -259,7 +271,9 @@ class PullShowing:
             span = judged.completed if judged and watch.phase == "ease off" else None
             return (span.length_us, True) if span else (0, False)
         if attempt.completed:
-            return attempt.completed.length_us, True
+            return attempt.completed.length_us, not attempt.spoilt
+        if attempt.spoilt or not self._bench.span_is_watched:
+            return 0, False
         return (attempt.running.length_us if attempt.running else 0), False
 
     def _waiting(self, step: JobStep, watch: HoldWatch, target: str) -> tuple[Words, tuple[Words, ...]]:
@@ -277,21 +291,18 @@ class PullShowing:
         )
 
     def _pulling(self, attempt: LiveHold) -> tuple[Words, Tone, tuple[Words, ...]]:
-        bench = self._bench
-        pull, band = bench.pull_mn or 0, attempt.state.watched
-        spec = attempt.spec
-        if attempt.running:
-            left = spec.duration_us - attempt.running.length_us
-            more: tuple[Words, ...] = ()
-            if bench.forecast and attempt.first_us is not None:
+        """Say how far to the band and on which side, or how long to go and what is foretold."""
+        bench, spec, band = self._bench, attempt.spec, attempt.state.watched
+        pull = bench.pull_mn
+        if pull is None or bench.last_status == FAULT:
+            return Words("The scale has a fault: nothing counts until it reads again", "warn"), "warn", ()
+        if attempt.running and bench.span_is_watched:
+            to_go = f"{-(-(spec.duration_us - attempt.running.length_us) // 1_000_000)} s to go"
+            if bench.forecast:
                 falls_s = max(1, round((bench.forecast.crosses_us - bench.now_us) / 1e6))
-                add = max(1, round(self.force(bench.forecast.add_mn)))
-                name = NAMES[bench.settings.unit]
-                name = name.removesuffix("s") if add == 1 and name == "pounds" else name
-                more = (Words(f"Pull {add} {name} more: you fall below in {falls_s} s", "warn"),)
-            return Words(f"Pre-stretch, {-(-left // 1_000_000)} s to go"), "good", more
-        if pull > spec.ceiling_mn:
-            return Words("Over the ceiling: ease off", "stop"), "stop", ()
+                more = self._whole_pounds(bench.forecast.add_mn)
+                return Words(f"Pull {more} more: you fall below in {falls_s} s", "warn"), "good", (Words(to_go),)
+            return Words(f"Pre-stretch, {to_go}"), "good", ()
         if pull > band.high_mn:
             return Words(f"Ease off {self.pounds(pull - band.high_mn)}", "warn"), "warn", ()
         if pull < band.low_mn:
@@ -300,6 +311,11 @@ class PullShowing:
             why = (Words("in the band, but too near its edge for this scale", "warn"),) if near else ()
             return Words(f"Pull {missing} more", "plain"), "plain", why
         return Words("Hold it there"), "plain", ()
+
+    def _whole_pounds(self, mn: float) -> str:
+        """Give a pull in whole pounds, at least one: what a hand can add."""
+        number, name = max(1, round(self.force(mn))), NAMES[self._bench.settings.unit]
+        return f"{number} {name.removesuffix('s') if number == 1 and name == 'pounds' else name}"
 
     def _hold_gauge(self, spec: HoldSpecification, watch: HoldWatch) -> Gauge:
         gauge = self.gauge(spec.low_mn, spec.high_mn, spec.ceiling_mn, spec.ceiling_mn)

@@ -31,6 +31,7 @@ class Recent:
         self._tension_mn = np.zeros(2 * capacity, np.int64)
         self._joined = np.zeros(2 * capacity, np.bool_)
         self._written = 0
+        self._last_carried = False
         self.last_us: int | None = None
 
     def add(self, chunk: Trace) -> None:
@@ -41,6 +42,8 @@ class Recent:
         gaps_us = np.diff(chunk.at_us, prepend=self.last_us if self.last_us is not None else chunk.at_us[0])
         joined = chunk.has_tension & (gaps_us >= 0) & (gaps_us <= self._max_gap_us)
         joined[1:] &= chunk.has_tension[:-1]
+        joined[0] &= self._last_carried
+        self._last_carried = bool(chunk.has_tension[-1])
         self.last_us = int(chunk.at_us[-1])
         rows = chunk.has_tension
         at_us, tension_mn, joined = chunk.at_us[rows], chunk.tension_mn[rows], joined[rows]

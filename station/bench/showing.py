@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from station.bench.bench import Bench
+from station.bench.commands import offered
 from station.bench.facts import said_of
-from station.bench.job import CHECKS, JobStep, Kind, adjustment
+from station.bench.job import CHECKS, JobStep, Kind, adjustment, chain_of
 from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
 from station.bench.snapshot import (
     CloseUp,
@@ -26,7 +27,7 @@ from station.bench.snapshot import (
 )
 from station.linework.drawing import layout
 from station.linework.line_plan import Step
-from station.records.entries import HoldByHand, HoldJudged, Overridden
+from station.records.entries import Adjusted, HoldByHand, HoldJudged, Overridden
 
 
 class Showing:
@@ -43,8 +44,14 @@ class Showing:
         state, step = bench.state, bench.step
         index = state.steps.index(step) if step in state.steps else len(state.steps)
         act = self._act(step)
+        if bench.blocked_piece and step and step.kind != "pre-stretch":
+            act = Act(
+                Words(f"Stop: scrap piece {bench.blocked_piece}, or have it released", "stop"),
+                second=(Words("it saw more than it may; nobody can see set-in damage", "stop"),),
+                under="Press X to scrap it, R to have it released by name, with a reason.",
+            )
         if bench.stopped:
-            act = Act(Words("Stop: nothing more can be recorded", "stop"), under=bench.stopped, commands=())
+            act = Act(Words("Stop: nothing more can be recorded", "stop"), under=bench.stopped)
         return Snapshot(
             header=self._header(step, index),
             sentence=act.sentence,
@@ -63,7 +70,7 @@ class Showing:
             caution=act.caution,
             notice=bench.notice,
             recorded=bench.recorded,
-            commands=act.commands,
+            commands=offered(bench),
         )
 
     # ------------------------------------------------------------------ around the step
@@ -75,10 +82,11 @@ class Showing:
         piece = bench.state.pieces.get(step.line, "") if step else ""
         count = len(bench.state.steps)
         scale = settings.scale_words
-        if settings.scale is not None and not bench.reading_is_fresh:
+        needs_pull = step is not None and step.kind in {"pre-stretch", "mark", "set", "compare"}
+        if settings.scale is not None and needs_pull and not bench.reading_is_fresh:
             scale = Words("no reading from the scale", "warn")
         return Header(
-            line=f"{opened.title}, {opened.side}" if opened.side else opened.title,
+            line=", ".join(filter(None, [opened.title, f"{opened.side} {opened.number}".strip()])),
             piece=f"piece {piece}" if piece else "",
             canopy=canopy,
             step=f"step {min(index + 1, count)} of {count}",
@@ -105,7 +113,7 @@ class Showing:
 
     def _act(self, step: JobStep | None) -> Act:
         if step is None:
-            return Act(Words("Signed off. The record is filed."), commands=(), caution=MAKER)
+            return Act(Words("Signed off. The record is filed."), caution=MAKER)
         if step.kind == "pre-stretch" and self._bench.watch:
             return self._pull.pre_stretch(step, self._bench.watch)
         if step.kind == "compare" and self._bench.comparing:
@@ -135,7 +143,6 @@ class Showing:
                     Words("look at the neighbours too", "act"),
                 ),
                 under="Tap when the cause is known and removed.",
-                commands=("done",),
             )
         if step.key == "reference":
             return Act(
@@ -152,7 +159,6 @@ class Showing:
             return Act(
                 Words("A second person inspects the work"),
                 under="Never by foot: press I, or the button.",
-                commands=("inspect", "back"),
             )
         if step.kind == "sign":
             return Act(
@@ -162,7 +168,6 @@ class Showing:
                 under="Look at what was recorded before you sign.",
                 card=ListCard("recorded", tuple((line, "done") for line in self._recorded())),
                 caution="You sign for what was done, on whose instructions. " + MAKER,
-                commands=("sign", "back"),
             )
         joint = step.trap is not None and step.trap.end == "joint"
         where = f"Bring {step.line} to its attachment"
@@ -183,8 +188,11 @@ class Showing:
             how = {HoldJudged: "held", HoldByHand: "by hand, not measured", Overridden: "passed by name, no hold"}
             lines.append(f"{line}, piece {piece}: {how.get(type(done), 'no hold')}")
         for line, found in state.comparisons.items():
-            lines.append(f"{line}: {said_of(found[-1], self._bench.settings.lengths).removeprefix(line).strip()}")
-        return lines
+            if found:
+                lines.append(f"{line}: {said_of(found[-1], self._bench.settings.lengths).removeprefix(line).strip()}")
+        passed = [key for key, fact in state.done.items() if isinstance(fact, Overridden)]
+        left = [fact.line for fact in state.done.values() if isinstance(fact, Adjusted) and fact.action == "leave"]
+        return [*lines, *(f"passed by name: {key}" for key in passed), *(f"{line}: left as it is" for line in left)]
 
     def _cut(self, step: JobStep, _: Step) -> Act:
         bench = self._bench
@@ -289,12 +297,20 @@ class Showing:
 
     def _adjust(self, step: JobStep, _: Step) -> Act:
         state = self._bench.state
-        found = state.comparisons[step.line][step.round - 1]
+        found = state.comparisons[chain_of(step.line, step.after_sewing)][step.round - 1]
         moved = adjustment(state, step)
         long = found.difference_um > 0
-        difference = self._pull.length(abs(found.difference_um) / 1e6).removesuffix(" in")
+        unpick = "unpick, " if step.after_sewing else ""
+        difference = self._pull.length(abs(found.difference_um) / 1e6)
+        if moved.warnings:
+            return Act(
+                Words(f"New line {difference} {'long' if long else 'short'}: make the end anew", "warn"),
+                self._pull.length_number(abs(found.difference_um) / 1e6),
+                (Words(moved.warnings[0], "warn"),),
+                under="Too much to move. Back to trap it again; or leave it, or pass it, by name and reason.",
+            )
         return Act(
-            Words(f"New line {difference} {'long: take in' if long else 'short: let out'}"),
+            Words(f"New line {difference} {'long' if long else 'short'}: {unpick}{'take in' if long else 'let out'}"),
             self._pull.length_number(moved.move_m),
             (
                 Words("draw the running end down," if long else "draw the running end back,"),
@@ -302,8 +318,7 @@ class Showing:
             ),
             "link" if long else "canopy",
             f"{self._pull.length(moved.trap_after_m)} will be trapped. Ease off, pull again, compare again.",
-            caution=" ".join(moved.warnings) or "Tap when done. Long press to go back.",
-            commands=("done", "back", "accept"),
+            caution="Tap when done. Long press to go back.",
         )
 
     def _check(self, step: JobStep) -> Act:

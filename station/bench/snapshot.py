@@ -28,7 +28,19 @@ StepState = Literal["done", "now", "to come"]
 Toward = Literal["canopy", "link"]
 
 Command = Literal[
-    "done", "back", "long?", "level", "accept", "sign", "inspect", "override", "by hand", "scrap", "release"
+    "done",
+    "back",
+    "long?",
+    "level",
+    "accept",
+    "sign",
+    "inspect",
+    "override",
+    "by hand",
+    "scrap",
+    "release",
+    "file",
+    "another weight",
 ]
 """What a person can do now; the window offers these, by foot, key and button."""
 
@@ -180,7 +192,34 @@ class ListCard:
     items: tuple[tuple[str, StepState], ...]
 
 
-Card = TraceCard | CloseUp | EndMarks | PullsCard | ListCard
+@dataclass(frozen=True, slots=True)
+class ErrorPoint:
+    """One reading of a scale check: the applied force, and the error in percent of it; `down` on the way down."""
+
+    force: float
+    error_pct: float
+    down: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorsCard:
+    """A scale's errors against applied force from 0 to `top`, between the limits of the classes.
+
+    `forces` are all that will be applied, `target` the pull to be judged; `limits` are class and limit in percent,
+    narrowest first. `inside` is the limit that every error so far lies within, None where there is none.
+    """
+
+    title: str
+    unit: str
+    top: float
+    forces: tuple[float, ...]
+    target: float
+    points: tuple[ErrorPoint, ...]
+    limits: tuple[tuple[str, float], ...]
+    inside: float | None
+
+
+Card = TraceCard | CloseUp | EndMarks | PullsCard | ListCard | ErrorsCard
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ COMMANDS = {
     "demo": ("bench", "Work a whole invented job on simulated hardware."),
     "hold": ("holds", "Judge one hold on real hardware, without a window."),
     "judge": ("holds", "Judge stored traces."),
+    "listen": ("listen", "Show what a scale or pedal really sends, and propose a description that reads it."),
     "marks": ("lines", "Tell order, marks, cut lengths, sewing and what may go wrong, from a line plan."),
     "open": ("bench", "Open the bench window."),
     "ports": ("ports", "List serial ports by their lasting names."),
@@ -72,7 +73,7 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line and exit with its status; a fault in what was given is said in words and ends with 2."""
-    from station.cli.answers import is_fault
+    from station.faults import is_fault
 
     try:
         status = group(standalone_mode=False)
@@ -87,9 +88,19 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         status = 0
+    except OSError as fault:
+        place = f"{fault.filename}: " if fault.filename else ""
+        click.echo(f"fidbench: {place}{fault.strerror or fault}; name another place, or make room there", err=True)
+        status = 2
     except Exception as fault:
         if not is_fault(fault):
             raise
         click.echo(f"fidbench: {fault}", err=True)
         status = 2
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def bench() -> None:
+    """Open the bench window: what the desktop's own entry calls."""
+    sys.argv[1:] = ["open", *sys.argv[1:]]
+    main()

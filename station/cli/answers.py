@@ -11,11 +11,6 @@ import click
 from station.units import Kind, QuantityFault, quantity
 
 
-def is_fault(fault: BaseException) -> bool:
-    """Tell whether `fault` is one that the person who gave the command can mend: its message says how."""
-    return any(cls.__name__.endswith("Fault") for cls in type(fault).__mro__)
-
-
 def say(text: str) -> None:
     """Print a line for a person on standard output."""
     click.echo(text)

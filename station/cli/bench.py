@@ -7,7 +7,7 @@ import sys
 
 import click
 
-from station.cli.answers import say, warn
+from station.cli.answers import as_json, print_json, say, warn
 
 QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfig1 libxcb-cursor0"
 
@@ -25,6 +25,11 @@ def open_bench(station_file: str | None, archive: str | None, plan_file: str | N
     except ImportError as fault:
         warn(f"fidbench: the window needs Qt, which cannot be loaded here: {fault}. On Debian: {QT_PACKAGES}")
         return 2
+    if plan_file is not None:
+        from station.linework.line_plan import make_plan
+        from station.settings.plan import load_plan
+
+        make_plan(load_plan(plan_file))  # a plan that cannot be worked is refused here, before any window
     return bench_app.open_bench(
         station_file,
         archive,
@@ -38,9 +43,13 @@ def open_bench(station_file: str | None, archive: str | None, plan_file: str | N
 @click.command()
 @click.option("--out", "folder", metavar="DIR", default="fidbench-demo", show_default=True, help="Where the files go.")
 @click.option("--headless", is_flag=True, help="Without a window, as fast as it goes.")
-@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same job.")
-def demo(folder: str, headless: bool, seed: int) -> int:
-    """Work a whole invented job on simulated hardware, from zeroing the scale to sign-off."""
+@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same readings.")
+@as_json
+def demo(folder: str, headless: bool, seed: int, as_json: bool) -> int:
+    """Work a whole invented job on simulated hardware, from zeroing the scale to sign-off.
+
+    Exit status 0 when every step was done and the altered digit found, 1 when not.
+    """
     if not headless and not _has_display():
         warn("There is no display here: the demo goes on without a window.")
         headless = True
@@ -48,7 +57,10 @@ def demo(folder: str, headless: bool, seed: int) -> int:
         os.environ["QT_QPA_PLATFORM"] = "offscreen"
     from station import demo_run
 
-    return demo_run.run(folder, seed, headless, say, QT_PACKAGES)
+    status = demo_run.run(folder, seed, headless, warn if as_json else say, QT_PACKAGES)
+    if as_json:
+        print_json({"out": folder, "finished": status == 0} | demo_run.left_in(folder))
+    return status
 
 
 def _has_display() -> bool:

@@ -38,6 +38,8 @@ def judge(
 
     spec = load_specification(hold_file, rated_strength)
     scale = typed(uncertainty)
+    if response is not None and response < 0:
+        raise click.BadParameter("found less than zero, expected a time of 0 s or more", param_hint="--response")
     response_us = None if response is None else round(response * 1_000_000)
     status = 0
     for path in traces:
@@ -107,6 +109,7 @@ def judgement_lines(facts: dict[str, Any], spec: HoldSpecification, unit: str = 
 @click.option("--timeout", type=TIME, help="When to stop waiting; the hold's duration and 120 s unless given.")
 @click.option("--archive", metavar="A", help="Where to file the hold; without it nothing is recorded.")
 @click.option("--rated-strength", type=FORCE, help='The line\'s, for limits that are shares of it, as in "725 lbf".')
+@click.option("--capture", metavar="FILE", help="Where to write all that the scale sends, byte for byte.")
 @click.option("--piece", default="", help="The number of the piece between the grips, for the record.")
 @as_json
 def hold(
@@ -115,12 +118,14 @@ def hold(
     timeout: Fraction | None,
     archive: str | None,
     rated_strength: Fraction | None,
+    capture: str | None,
     piece: str,
     as_json: bool,
 ) -> int:
-    """Judge one hold on real hardware, without a window.
+    """Judge one hold on real hardware, or from a capture that the station file names as its url; without a window.
 
-    Exit status 0 when it is held, 1 when it is not, 2 when a file cannot be used, 3 when no frame ever came.
+    Exit status 0 when it is held, 1 when it is not, 2 when a file cannot be used, 3 when no frame ever came. Ctrl-C
+    ends the hold: it is judged, and filed, as it stands.
     """
     from station import one_hold
     from station.settings.station import check_capacity, load_station
@@ -135,15 +140,18 @@ def hold(
     timeout_us = spec.duration_us + 120_000_000 if timeout is None else round(timeout * 1_000_000)
     if timeout_us <= 0:
         raise click.BadParameter("found no time to wait, expected a time above 0 s", param_hint="--timeout")
-    verdict = None
-    for said in one_hold.run(station, spec, timeout_us, archive, piece):
+    verdict, lost = None, ""
+    for told in one_hold.run(station, spec, timeout_us, archive, piece, capture):
         if as_json:
-            print_json(said.answer())
+            print_json(told.answer())
         else:
-            say(said.words(spec))
-        verdict = said.answer().get("verdict", verdict)
+            say(told.words(spec))
+            if told.facts is not None:
+                say("\n".join(" " * 11 + line for line in judgement_lines(told.facts, spec)[1:]))
+        verdict = told.more.get("verdict", verdict)
+        lost = told.more.get("advice", "") if told.event == "link-lost" else "" if told.event == "link-up" else lost
     if verdict is None:
-        warn(f"fidbench: no frame that can be read came from {station.scale.link.url}; see what it sends: look at the")
-        warn("cable, the speed (baud) and the frame in the station file")
+        warn(f"fidbench: no frame that can be read came from {station.scale.link.url}")
+        warn(f"fidbench: {lost or 'look at the speed (baud) and the frame in the station file'}")
         return 3
     return 0 if verdict == "held" else 1

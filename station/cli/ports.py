@@ -64,7 +64,7 @@ def simulate(
         raise click.BadParameter(f"found {name!r}{nearest}; there are {known}", param_hint="--scenario")
     if duration is not None and duration <= 0:
         raise click.BadParameter("found no time, expected a time above 0 s", param_hint="--for")
-    folder = Path(directory or tempfile.mkdtemp(prefix="fidbench-"))
+    folder = Path(directory or tempfile.mkdtemp(prefix="fidbench-")).resolve()
     folder.mkdir(parents=True, exist_ok=True)
     stop = threading.Event()
 

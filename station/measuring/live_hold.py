@@ -21,7 +21,7 @@ from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from drivers.events import LinkLost, Reading
-from station.measuring.hold import HoldState, Judgement, ScaleUncertainty, Span, begin, conclude, step
+from station.measuring.hold import HoldState, Judgement, ScaleUncertainty, Span, begin, conclude, spoilt, step
 from station.measuring.trace import OVERLOAD, Trace
 from station.settings.hold import HoldSpecification
 
@@ -101,6 +101,11 @@ class LiveHold:
         return self.state.watched.running
 
     @property
+    def spoilt(self) -> tuple[str, ...]:
+        """Give why the hold is void already, whatever comes."""
+        return spoilt(self.state)
+
+    @property
     def trace(self) -> Trace:
         """Give the trace so far; stamps count from its first reading."""
         return Trace.joined(self._chunks)
@@ -133,7 +138,10 @@ class LiveHold:
         return self.closed
 
     def _until_it_matters(self, chunk: Trace) -> tuple[int, HoldState]:
-        """Give how many rows of `chunk` to take next, so that the trace closes exactly where it must; the state then."""
+        """Give how many rows of `chunk` to take next, so that the trace closes where it must, and the state then."""
+        if self._timeout_us is not None:
+            late = chunk.at_us >= self._timeout_us
+            chunk = chunk[: int(late.argmax()) + 1] if late.any() else chunk
         after = step(self.state, chunk)
         rows = len(chunk)
         if self.completed is None:
@@ -156,7 +164,7 @@ class LiveHold:
                 self._saw_zero = True
                 facts.insert(0, ZeroSeen(now_us))
             if after.watched.completed is not None:
-                facts.append(Completed(now_us))
+                facts += [] if spoilt(after) else [Completed(now_us)]
                 if self.spec.zero_limit_mn is None:
                     facts.append(self.close(now_us))
         elif after.last_zero_row is not None and after.last_zero_row >= before.rows:

@@ -2,8 +2,8 @@ r"""Stored traces as CSV: `time_s,force,unit,status`, one reading a row, read st
 
 The header names the columns, in any order. A reading without a status must carry a force; where the status is
 `overload` or `fault` the force is ignored and the unit may be blank. A byte-order mark, CRLF and blank lines at the
-end are accepted; anything else is a `TraceFault` that names the file, the row (counted from 1 below the header) and the line, what was found
-and what was expected. A time going back is no fault here: the rule judges it.
+end are accepted; anything else is a `TraceFault` that names the file, the row (counted from 1 below the header), the
+line, what was found and what was expected. A time going back is no fault here: the rule judges it.
 
 >>> read_rows("hold.csv", "time_s,force,unit,status\n0,29,lbf,\n0.0125,,lbf,overload\n").tension_mn.tolist()
 [128998, 0]

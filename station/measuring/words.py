@@ -40,6 +40,23 @@ def said(
     return [sentences[reason] for reason in reasons]
 
 
+def why_broken(why: str) -> str:
+    """Say why a span broke, as a rigger would.
+
+    >>> why_broken("gap")
+    'The scale said nothing for too long'
+    """
+    return {
+        "below": "You fell below the band",
+        "above": "You pulled above the band",
+        "gap": "The scale said nothing for too long",
+        "fault": "The scale said that it has a fault",
+        "overload": "The scale was overloaded",
+        "clock": "The scale's readings went back in time",
+        "still": "The reading did not move for too long",
+    }[why]
+
+
 def band(spec: HoldSpecification, unit: str = "lbf") -> str:
     """Give the tolerance limits as words: "28.0 to 45.0 lbf"."""
     low, _, _ = force_text(spec.low_mn / 1000, unit).partition(" ")

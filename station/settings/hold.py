@@ -20,6 +20,19 @@ from station.units import force_mn, force_text, quantity
 
 CEILING_SHARE = Fraction(1, 5)  # of the rated strength, where no ceiling is given
 LARGEST_MAX_GAP_US = 1_000_000
+KEYS = (
+    "target",
+    "low",
+    "high",
+    "duration",
+    "ceiling",
+    "rated_strength",
+    "max_gap",
+    "zero_limit",
+    "still_limit",
+    "decision",
+    "source",
+)
 
 
 class SpecificationFault(ValueError):
@@ -110,6 +123,7 @@ def ready_made_hold(name: str, rated_strength_mn: int | None = None) -> HoldSpec
 
 def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> HoldSpecification:
     """Read the [hold] table of a hold file or a station file."""
+    table.only(*KEYS)
     written = table.force_mn("rated_strength", None)
     rated = rated_strength_mn if rated_strength_mn is not None else written
     if rated is not None and rated <= 0:
@@ -133,6 +147,8 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
                 "ceiling", 'is missing; give ceiling, or rated_strength, as in rated_strength = "725 lbf"'
             )
         ceiling = round(CEILING_SHARE * rated)
+    elif rated is not None and ceiling > rated:
+        raise table.fault("ceiling", f"found {_lbf(ceiling)}, expected none above the rated strength, {_lbf(rated)}")
     values: dict[str, Any] = {
         "target_mn": table.get("target", force),
         "low_mn": table.get("low", force),
@@ -144,7 +160,6 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
         "guarded": table.one_of("decision", ["guarded", "plain"], "guarded") == "guarded",
     }
     table.text("source", "")
-    table.done()
     try:
         return HoldSpecification(name=name, ceiling_mn=ceiling, **values)
     except SpecificationFault as fault:

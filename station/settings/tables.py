@@ -141,6 +141,11 @@ class Table:
 
         return self.get(key, read, [])
 
+    def only(self, *known: str) -> None:
+        """Refuse a key that is none of these, before a missing one is asked for."""
+        self._known += known
+        self.done()
+
     def done(self) -> None:
         """Refuse the first key that no getter has asked for, naming the nearest known one."""
         for key in self._content:

@@ -11,6 +11,7 @@ from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from station.bench.commands import carry_out
 from station.bench_app import FORMS, Sitting
 from station.filing import facts_of
 from station.records.archive import Archive
@@ -116,13 +117,44 @@ def test_mistakes_at_the_first_page_are_said_beside_their_field(opened: Opened, 
     assert opened.entries() == []
 
 
+def test_a_job_that_cannot_be_opened_is_said_and_the_first_page_stays(
+    qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A hold whose ceiling this station's scale cannot read is named, and the program goes on."""
+    program = Opened(qtbot, tmp_path)
+    program.begin()
+    program.close()
+    station = tmp_path / "station.toml"
+    small = FOREIGN_STATION.format(url=tmp_path / "scale").replace('capacity = "100 lbf"', 'capacity = "50 lbf"')
+    station.write_text(small.replace("Bench of another make", "Bench"))
+    again = Opened(qtbot, tmp_path, load_station(station))
+    told: list[str] = []
+    monkeypatch.setattr(again.sitting, "_ask", lambda _title, text, _fields: told.append(text))
+    again.sitting._go_on_or_say("26-0001")
+    assert "50.00 lbf" in told[0]
+    assert again.sitting.bench is None
+    again.close()
+
+
+def test_the_stations_own_hold_stands_first(qtbot: QtBot, tmp_path: Path) -> None:
+    """Where the station file says what the hold is, a new job may take it."""
+    station = tmp_path / "station.toml"
+    station.write_text(FOREIGN_STATION.format(url=tmp_path / "scale") + HOLD)
+    program = Opened(qtbot, tmp_path, load_station(station))
+    field = next(each for each in program.sitting._fields() if each.key == "hold")
+    assert field.choices[0] == "as the station file says"
+    assert program.begin(hold=field.choices[0]) == {}
+    assert program.at_window.bench.settings.pre_stretch.duration_us == 1_000_000
+    program.close()
+
+
 def test_by_hand_and_override_ask_for_a_name(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
     """What only the keyboard may do asks first; a person who leaves the form changes nothing."""
     opened.begin()
     desk = opened.at_window
     for _ in range(4):
         opened.key(Qt.Key.Key_Space)
-    desk.bench.do("done")
+    carry_out(desk.bench, "done")
     assert desk.bench.step.key == "A: pre-stretch"
     monkeypatch.setattr(desk.window, "ask", lambda *_: None)
     desk.send("by hand")
@@ -142,7 +174,8 @@ def test_a_length_that_is_none_is_asked_for_again(opened: Opened, monkeypatch: p
     for _ in range(60):
         if desk.bench.step.kind == "compare":
             break
-        desk.bench.do("by hand" if desk.bench.step.kind == "pre-stretch" else "done", {"by": "A. Person"})
+        carry_out(desk.bench, "by hand" if desk.bench.step.kind == "pre-stretch" else "done", {"by": "A. Person"})
+    desk.bench.comparing.phase = "line"
     answers = iter([{"difference": "3"}, {"difference": "3/16 in"}])
     asked: list[str] = []
 
@@ -174,7 +207,7 @@ def test_a_hold_is_judged_through_the_window_on_a_real_port(qtbot: QtBot, tmp_pa
         for _ in range(40):
             if desk.bench.step.key == "A: pre-stretch":
                 break
-            desk.bench.do("done")
+            carry_out(desk.bench, "done")
         qtbot.waitUntil(lambda: desk.bench.reading_is_fresh, timeout=5000)
         time.sleep(0.3)
         scale.lbf = 10.0

@@ -1,13 +1,17 @@
 from __future__ import annotations
 
+import dataclasses
 import sys
 from pathlib import Path
 
 import pytest
 
-from drivers.events import PedalEdge, PedalLost, PedalUp
+from drivers.events import PedalEdge, PedalLost, PedalUp, Reading
+from station.bench.commands import FormFault, carry_out, offered
+from station.bench.hold_watch import HoldWatch
 from station.bench.job import fold
 from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
+from station.measuring.live_hold import Closed
 from station.records.entries import (
     Adjusted,
     HoldByHand,
@@ -16,6 +20,7 @@ from station.records.entries import (
     LineCompared,
     MarkMade,
     Overridden,
+    PieceOverpulled,
     PieceScrapped,
     SignedOff,
     SteppedBack,
@@ -181,9 +186,9 @@ def test_over_the_ceiling_stops_the_piece_until_somebody_answers_for_it(command:
     desk.work_to("A: pre-stretch")
     desk.hold(61.0, 2.0)
     assert list(last_hold(desk).judgement["reasons"]) == ["over-ceiling"]
-    assert desk.seen().sentence.text.startswith("Stop: scrap this piece")
+    assert desk.seen().sentence.text.startswith("Stop: scrap piece 12")
     assert desk.seen().commands == ("scrap", "release")
-    desk.bench.do(command, {"by": "A. Person", "reason": "seen"})  # type: ignore[arg-type]  # both are commands
+    carry_out(desk.bench, command, {"by": "A. Person", "reason": "seen"})  # type: ignore[arg-type]  # both are commands
     assert desk.step == ("A: cut" if command == "scrap" else "A: pre-stretch")
     desk.work_to("A: route")
     assert desk.bench.state.pieces["A"] == ("13" if command == "scrap" else "12")
@@ -194,7 +199,7 @@ def test_a_scrapped_piece_takes_its_steps_with_it() -> None:
     desk = Workbench()
     desk.work_to("B: pre-stretch")
     desk.hold(61.0, 2.0)
-    desk.bench.do("scrap", {"by": "A. Person", "reason": "over the ceiling"})
+    carry_out(desk.bench, "scrap", {"by": "A. Person", "reason": "over the ceiling"})
     assert desk.step == "B: cut"
     assert isinstance(desk.entries[-1], PieceScrapped)
     assert desk.bench.state.pieces == {"A": "12"}
@@ -206,7 +211,7 @@ def test_a_step_that_needs_a_hold_is_passed_only_by_name_and_reason() -> None:
     desk.work_to("A: pre-stretch")
     desk.press()
     assert desk.step == "A: pre-stretch"
-    desk.bench.do("override", {"by": "A. Person", "reason": "held on another bench"})
+    carry_out(desk.bench, "override", {"by": "A. Person", "reason": "held on another bench"})
     assert desk.step == "A: route"
     assert desk.entries[-1] == Overridden(
         job="26-0001", step="A: pre-stretch", by="A. Person", reason="held on another bench"
@@ -218,14 +223,14 @@ def test_without_instruments_the_job_works_and_says_not_measured() -> None:
     desk = Workbench(measured=False)
     desk.work_to("A: pre-stretch")
     assert "not measured" in desk.seen().under
-    desk.bench.do("by hand", {"by": "A. Person"})
+    carry_out(desk.bench, "by hand", {"by": "A. Person"})
     assert isinstance(desk.entries[-1], HoldByHand)
     desk.wait(0.1)
     for _ in range(80):
         if desk.bench.state.now is None:
             break
         if desk.bench.state.now.kind == "pre-stretch":
-            desk.bench.do("by hand", {"by": "A. Person"})
+            carry_out(desk.bench, "by hand", {"by": "A. Person"})
         else:
             desk.do_step()
     assert desk.bench.state.now is None
@@ -272,7 +277,7 @@ def test_a_line_3_16_long_is_taken_in_by_the_computed_amount() -> None:
     find_long(desk, 3, long=True)
     assert desk.step == "B: adjust 1"
     seen = desk.seen()
-    assert seen.sentence.text == "New line 3/16 long: take in"
+    assert seen.sentence.text == "New line 3/16 in long: take in"
     assert seen.arrow == "link"
     assert seen.under.startswith("5 3/16 in will be trapped")
     desk.wait(0.5)
@@ -304,7 +309,7 @@ def test_a_difference_may_be_left() -> None:
     desk = Workbench()
     desk.work_to("B: compare 1")
     find_long(desk, 1, long=True)
-    desk.bench.do("accept")
+    carry_out(desk.bench, "accept", {"by": "A. Person", "reason": "within reach of the maker's tolerance"})
     assert desk.entries[-1].action == "leave"  # type: ignore[attr-defined]
     assert desk.step == "A canopy end: mark"
 
@@ -315,7 +320,7 @@ def test_a_typed_difference_counts_like_a_tapped_one() -> None:
     desk.work_to("B: compare 1")
     desk.pull(10.2, 1.0)
     desk.press()
-    desk.bench.do("long?", {"difference": "-1/8 in"})
+    carry_out(desk.bench, "long?", {"difference": "-1/8 in"})
     assert desk.entries[-1].difference_um == -3175  # type: ignore[attr-defined]
 
 
@@ -421,6 +426,192 @@ def test_a_failing_program_voids_the_hold_under_way() -> None:
     assert last_hold(desk).judgement["verdict"] == "held"
 
 
+def test_a_blocked_piece_is_held_by_no_pull() -> None:
+    """After a pull over the ceiling another, perfect pull of the same piece files nothing and moves nothing on."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.hold(61.0, 2.0)
+    filed = len(desk.entries)
+    desk.hold()
+    assert len(desk.entries) == filed
+    assert desk.step == "A: pre-stretch"
+    assert offered(desk.bench) == ("scrap", "release")
+    held = last_hold(desk)
+    forged = dataclasses.replace(held, judgement={**held.judgement, "verdict": "held", "reasons": []})
+    assert desk.bench.state.after(forged, 99).now.key == "A: pre-stretch"  # nor does the fold take one
+
+
+def test_an_overload_says_ease_off_and_nothing_counts_from_there() -> None:
+    """While the scale is over its capacity the sentence is to ease off, and what follows is not counted down."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 2.0)
+    desk.pull(0.0, 0.1, status="overload")
+    assert desk.seen().sentence.text == "Over capacity: ease off"
+    desk.pull(31.0, 5.0)
+    seen = desk.seen()
+    assert seen.sentence.text == "Over capacity: ease off"
+    assert seen.progress.held_s == 0  # type: ignore[union-attr]
+    assert seen.notice is None
+    assert "time complete" not in desk.cues
+
+
+def test_a_unit_change_voids_at_once() -> None:
+    """A hold in which the scale changed its unit is said to be void when it happens, not at the end."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 2.0)
+    desk.pull(137.9, 1.0, unit="N")
+    assert desk.seen().sentence.text == "Void: ease off, then pull again"
+
+
+def test_no_name_passes_a_step_while_the_line_is_pulled() -> None:
+    """During a pull nothing is offered, so that no attempt is thrown away: its verdict falls first."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 3.0)
+    assert offered(desk.bench) == ()
+    carry_out(desk.bench, "by hand", {"by": "A. Person"})
+    carry_out(desk.bench, "override", {"by": "A. Person", "reason": "none"})
+    assert desk.step == "A: pre-stretch"
+    assert not any(isinstance(entry, HoldByHand | Overridden) for entry in desk.entries)
+
+
+def test_what_is_not_offered_is_not_done_and_a_name_is_needed() -> None:
+    """An override of a check, a signature before its step and an inspection without a name are refused."""
+    desk = Workbench(kind="reserve")
+    desk.work_to("check: no twist")
+    for command in ("override", "sign", "inspect", "scrap"):
+        carry_out(desk.bench, command, {"by": "A. Person", "reason": "none"})  # type: ignore[arg-type]
+        assert desk.step == "check: no twist"
+    desk.work_to("second person")
+    with pytest.raises(FormFault, match="by"):
+        carry_out(desk.bench, "inspect", {"by": " ", "finding": "good"})
+
+
+@pytest.mark.parametrize(("lbf", "status"), [(65.0, None), (0.0, "overload")])
+def test_an_overpull_while_comparing_is_filed_and_blocks_the_piece(lbf: float, status: str | None) -> None:
+    """Over the ceiling, or over the scale's capacity, in a step that judges no hold: filed once; the piece stops."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    desk.pull(lbf, 0.5, status=status)
+    assert isinstance(desk.entries[-1], PieceOverpulled)
+    assert desk.entries[-1].pieces == ()  # it was the opposite number's turn
+    desk.pull(10.2, 1.0)
+    desk.press()
+    desk.pull(lbf, 0.5, status=status)
+    assert desk.entries[-1].pieces == ("13",)
+    assert sum(isinstance(entry, PieceOverpulled) for entry in desk.entries) == 2
+    assert desk.seen().sentence.text.startswith("Stop: scrap piece 13")
+    desk.pull(10.2, 1.0)
+    desk.press()
+    assert desk.step == "B: compare 1"
+    carry_out(desk.bench, "release", {"by": "A. Person", "reason": "a slip of the winch"})
+    desk.pull(10.2, 1.0)
+    assert "Stop" not in desk.seen().sentence.text
+
+
+def test_a_difference_found_after_sewing_is_not_passed_over() -> None:
+    """Outside the tolerance after sewing the line is unpicked, moved, sewn again and compared again."""
+    desk = Workbench()
+    desk.work_to("B: compare after sewing 1")
+    find_long(desk, 9, long=True)
+    assert desk.step == "B: adjust after sewing 1"
+    assert "unpick, take in" in desk.seen().sentence.text
+    desk.press()
+    assert desk.step == "B: sew again after sewing 1"
+    desk.do_step()
+    assert desk.step == "B: compare after sewing 2"
+    desk.do_step()
+    assert desk.step == "A: compare after sewing 1"
+
+
+def test_what_cannot_be_moved_is_not_taken_by_a_tap() -> None:
+    """A difference that would open the trap says to make the end anew; a tap does not count."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    desk.pull(10.2, 1.0)
+    desk.press()
+    desk.pull(10.2, 1.0)
+    carry_out(desk.bench, "long?", {"difference": "-6 in"})
+    assert "make the end anew" in desk.seen().sentence.text
+    desk.press()
+    assert desk.step == "B: adjust 1"
+    carry_out(desk.bench, "override", {"by": "A. Person", "reason": "end made anew"})
+    assert desk.step == "B: compare 2"
+
+
+def test_a_typed_difference_needs_the_equal_pull_too() -> None:
+    """Typed before its turn, or under another pull, a difference does not count; an absurd one is refused."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    desk.pull(0.0, 1.0)
+    carry_out(desk.bench, "long?", {"difference": "1/8 in"})
+    assert desk.step == "B: compare 1"
+    desk.pull(10.2, 1.0)
+    desk.press()
+    desk.pull(3.0, 1.0)
+    carry_out(desk.bench, "long?", {"difference": "1/8 in"})
+    assert desk.step == "B: compare 1"
+    with pytest.raises(FormFault, match="24 in"):
+        carry_out(desk.bench, "long?", {"difference": "1e6 ft"})
+
+
+def test_silence_breaks_the_span_on_the_screen_at_once() -> None:
+    """A scale that says nothing for longer than the largest gap is told broken before it speaks again."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 10.0)
+    desk.lbf = None
+    desk.wait(0.5)
+    seen = desk.seen()
+    assert seen.progress.held_s == 0  # type: ignore[union-attr]
+    assert "said nothing for too long" in seen.notice.text  # type: ignore[union-attr]
+    assert "broken" in desk.cues
+    desk.pull(31.0, 1.0)
+    assert "said nothing for too long" in desk.seen().notice.text  # type: ignore[union-attr]
+
+
+def test_a_piece_is_pre_stretched_once() -> None:
+    """Going back over a held pre-stretch does not undo it; a new piece has to be held."""
+    desk = Workbench()
+    desk.work_to("A: route")
+    desk.press(1.3)
+    assert desk.step == "A: tack link loop"
+    desk.press(1.3)
+    desk.press(1.3)
+    assert desk.step == "A: cut"
+    assert desk.bench.next_piece == "12"
+    desk.work_to("A: route")
+    assert sum(isinstance(entry, HoldJudged) for entry in desk.entries) == 1
+
+
+def test_handling_a_line_is_no_attempt() -> None:
+    """A tug of ten pounds in a pre-stretch step is filed nowhere."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    filed = len(desk.entries)
+    desk.hold(10.0, 3.0)
+    assert len(desk.entries) == filed
+
+
+@pytest.mark.parametrize("batch", [1, 7, 80, 4000])
+def test_attempts_are_the_same_in_any_batches(batch: int) -> None:
+    """Two pulls with a slack between them are two attempts, however the readings come."""
+    watch = HoldWatch(MAIN, None, None)
+    forces = [0.0] * 200 + [31.0] * 400 + [0.0] * 120 + [31.0] * 2500 + [0.0] * 100
+    rows = [Reading(n * 12_500, force, "lbf", None, 0) for n, force in enumerate(forces)]
+    closed = []
+    for start in range(0, len(rows), batch):
+        closed += [fact for fact in watch.feed(rows[start : start + batch]) if isinstance(fact, Closed)]
+    assert [fact.judgement.reasons for fact in closed] == [("short",), ("no-scale-check",)]
+    assert [len(fact.trace) for fact in closed] == [642, 2440]
+
+
 def test_the_sentence_says_how_far_to_the_band_and_on_which_side() -> None:
     """Below, in, near the edge and above, the sentence says what to do."""
     desk = Workbench()
@@ -447,8 +638,8 @@ def test_a_pull_that_sinks_is_forecast() -> None:
     desk.pull(0.0, 1.0)
     for tenth in range(120):
         desk.pull(31.0 - 0.9 * __import__("math").log(1 + tenth / 10), 0.1)
-    words = " ".join(word.text for word in desk.seen().second)
-    assert "more: you fall below in" in words
+    assert "more: you fall below in" in desk.seen().sentence.text
+    assert desk.seen().second[-1].text.endswith("s to go")
     assert "leaving band" in desk.cues
     assert desk.seen().card.forecast is not None  # type: ignore[union-attr]
 

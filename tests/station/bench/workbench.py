@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from drivers.events import LinkLost, LinkUp, PedalEdge, Reading, Tick
 from station.bench.bench import Bench, BenchSettings
+from station.bench.commands import carry_out
 from station.bench.cues import Cue
 from station.bench.job import JobState, example_opening, fold, plan_table
 from station.bench.showing import Showing
@@ -163,9 +164,9 @@ class Workbench:
             self.wait(1.0)
             self.press()
         elif step.kind == "inspect":
-            self.bench.do("inspect", {"by": "Second Person", "finding": "good"})
+            carry_out(self.bench, "inspect", {"by": "Second Person", "finding": "good"})
         elif step.kind == "sign":
-            self.bench.do("sign", {"by": "First Person"})
+            carry_out(self.bench, "sign", {"by": "First Person"})
         else:
             self.wait(2.2)
             self.press()

@@ -148,7 +148,7 @@ def test_a_time_going_back_is_a_verdict(capfd: pytest.CaptureFixture[str], tmp_p
         (('target = "30 lbf"', 'target = "30"'), ["target", "'30'", "30 lbf"]),
         (('target = "30 lbf"', "target = 30"), ["target", "30", "quotes"]),
         (('target = "30 lbf"', 'target = "30 lb"'), ["target", "write 30 lbf"]),
-        (('target = "30 lbf"', 'tarjet = "30 lbf"'), ["target", "is missing", "'tarjet'"]),
+        (('target = "30 lbf"', 'tarjet = "30 lbf"'), ["unknown key", "'tarjet'", "'target'"]),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nmax_gapp = "0.2 s"'), ["max_gapp", "max_gap"]),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nmax_gap = "2 s"'), ["max_gap", "2 s", "1 s"]),
         (('ceiling = "60 lbf"', ""), ["ceiling", "rated_strength"]),
@@ -157,6 +157,11 @@ def test_a_time_going_back_is_a_verdict(capfd: pytest.CaptureFixture[str], tmp_p
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf'), ["not valid TOML"]),
         (("[hold]", "[hodl]"), ["hold"]),
         (('target = "30 lbf"', 'target = "10 %"'), ["target", "rated"]),
+        (('ceiling = "60 lbf"', 'ceilling = "60 lbf"'), ["ceilling", "ceiling"]),
+        (
+            ('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nrated_strength = "50 lbf"'),
+            ["ceiling", "60.00 lbf", "50.00 lbf"],
+        ),
     ],
 )
 def test_bad_hold_files_are_refused_by_key(
@@ -246,7 +251,7 @@ def test_unplugged_in_mid_hold_and_back(capfd: pytest.CaptureFixture[str], tmp_p
     assert events.index("link-lost") < events.index("broken")
     assert events.count("link-up") == 2
     broken = next(line for line in ran.lines if line["event"] == "broken")
-    assert broken["why"] == "The scale said nothing for too long"
+    assert broken["why"] == "gap"
     assert ran.lines[-1]["verdict"] == "held"
 
 
@@ -296,6 +301,33 @@ def test_bad_station_files_are_refused_by_key(
     assert ran.status == 2
     for word in ["station.toml", *words]:
         assert word in ran.err
+
+
+def test_stopping_by_keyboard_judges_and_files_what_was_read(tmp_path: Path) -> None:
+    """Ctrl-C in mid-hold closes the trace: the verdict is told, and the archive has it."""
+    station = station_file(tmp_path)
+    station.write_text(station.read_text().replace('duration = "1 s"', 'duration = "60 s"'))
+    words = ["hold", "--station", station, "--archive", tmp_path / "a.sqlite", "--json"]
+    command = [sys.executable, "-c", "from station.cli import main; main()", *map(str, words)]
+    told = []
+    with ForeignScale(tmp_path / "scale"), subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        for line in process.stdout:
+            told.append(json.loads(line))
+            if told[-1]["event"] == "in-band":
+                process.send_signal(signal.SIGINT)
+        assert process.wait() == 1
+    assert (told[-1]["event"], told[-1]["reasons"]) == ("verdict", ["short"])
+    command[3:] = ["records", "verify", "--archive", str(tmp_path / "a.sqlite"), "--json"]
+    checked = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    assert checked["holds"] == 1
+
+
+def test_a_response_below_zero_is_refused(capfd: pytest.CaptureFixture[str], tmp_path: Path, hold_file: Path) -> None:
+    """No scale answers before it is asked."""
+    trace = tmp_path / "a.csv"
+    trace.write_text(HELD)
+    assert run(capfd, "judge", trace, "--hold", hold_file, "--response", "-1 s").status == 2
 
 
 def test_an_uncertainty_out_of_date_is_unknown(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -75,6 +75,26 @@ def test_the_time_out_closes_with_or_without_readings() -> None:
     assert names(silent.tick(9_000_000)) == ["Closed"]
 
 
+def test_the_time_out_ends_the_trace_at_the_same_reading_in_any_chunking() -> None:
+    """A batch that runs past the time-out is cut at the first reading that reaches it."""
+    whole, singly = (LiveHold(spec(), U, None, timeout_us=1_000_000) for _ in range(2))
+    rows = readings(*[10.0] * 40)
+    whole.feed(rows)
+    for row in rows:
+        singly.feed([row])
+    assert whole.closed is not None
+    assert singly.closed is not None
+    assert len(whole.closed.trace) == len(singly.closed.trace) == 11
+
+
+def test_a_spoilt_hold_is_never_called_complete() -> None:
+    """After a pull over the ceiling a full span closes the trace void, and no completion is told."""
+    hold = LiveHold(spec(), U, None)
+    facts = hold.feed(readings(61.0, *[30.0] * 11))
+    assert hold.spoilt == ("over-ceiling",)
+    assert names(facts) == ["InBand", "Closed"]
+
+
 @pytest.mark.parametrize(
     ("breaking", "why"),
     [
