@@ -80,7 +80,9 @@ def main() -> None:
     except click.exceptions.Exit as left:
         status = left.exit_code
     except click.ClickException as fault:
-        fault.show()
+        context = fault.ctx if isinstance(fault, click.UsageError) else None
+        click.echo(f"fidbench: {fault.format_message()}", err=True)
+        click.echo(f"see {context.command_path if context else 'fidbench'} --help", err=True)
         status = 2
     except click.Abort:
         click.echo("stopped", err=True)
