@@ -51,7 +51,7 @@ class TrapWork:
 
 @dataclass(frozen=True)
 class Made:
-    """A trap as it was made: raw places of its entry, of where the running end stops, of the mark for that, of marks."""
+    """A trap as it was made, in raw places: its entry, where its running end stops, the mark for that, plain marks."""
 
     entry_raw_m: float
     end_raw_m: float

@@ -6,17 +6,17 @@ a scale that says nothing is noticed.
 
 from __future__ import annotations
 
-import datetime
 import queue
 import time
 from collections.abc import Iterator, Sequence
-from fractions import Fraction
 from types import TracebackType
 
-from drivers.events import Event, Tick
-from drivers.link import Link, PedalLink, PedalLinkSettings
+from drivers.capture import Capture, is_capture, read_capture, replay
+from drivers.events import Event, Reading, Tick
+from drivers.link import Decoder, Link, PedalLink, PedalLinkSettings
+from drivers.modbus_rtu import ModbusDecoder, ModbusFormat
+from drivers.scpi import ScpiDecoder, ScpiFormat
 from drivers.text_frames import TextDecoder
-from station.measuring.hold import ScaleUncertainty, typed_uncertainty
 from station.settings.station import ScaleSettings, StationSettings
 
 TICK_S = 0.05
@@ -27,14 +27,41 @@ def now_us() -> int:
     return time.monotonic_ns() // 1000
 
 
-class Wire:
-    """The links of a station, open while in use as a context; `events` gives what comes, in batches."""
+def decoder_of(scale: ScaleSettings) -> Decoder:
+    """Give the decoder that reads a scale as its station file describes it."""
+    match scale.format:
+        case ModbusFormat():
+            return ModbusDecoder(scale.format)
+        case ScpiFormat():
+            return ScpiDecoder(scale.format)
+        case _:
+            return TextDecoder(scale.format)
 
-    def __init__(self, station: StationSettings, with_pedal: bool = True) -> None:
+
+class Wire:
+    """The links of a station, open while in use as a context; `events` gives what comes, in batches.
+
+    Where the scale's url is a capture, its readings come from there, stamped as they were; `opened_us` is when that
+    began. `events` gives them as fast as they are taken, `waiting` at the pace at which they came. With `capture`, all
+    that the scale's link hears is written there. Raises `CaptureFault` for a capture that cannot be read.
+    """
+
+    def __init__(self, station: StationSettings, with_pedal: bool = True, capture: Capture | None = None) -> None:
         self._batches: queue.SimpleQueue[list[Event]] = queue.SimpleQueue()
         self._faults: queue.SimpleQueue[BaseException] = queue.SimpleQueue()
+        self._capture = capture
+        self._links: list[Link | PedalLink] = []
+        self._replay: Iterator[list[Event]] | None = None
+        self.opened_us = now_us()
         scale = station.scale
-        self._links: list[Link | PedalLink] = [Link(scale.link, TextDecoder(scale.format), self._put, self._faults.put)]
+        if is_capture(scale.link.url):
+            lines = read_capture(scale.link.url)
+            self.opened_us = lines[0].at_us if lines else 0
+            self._replay = replay(lines, decoder_of(scale), scale.link.period_us)
+            self._late_us, self._next = now_us() - self.opened_us, next(self._replay)
+        else:
+            heard = None if capture is None else capture.heard
+            self._links.append(Link(scale.link, decoder_of(scale), self._put_scale, self._faults.put, on_heard=heard))
         if with_pedal and isinstance(station.pedal, PedalLinkSettings):
             self._links.append(PedalLink(station.pedal, self._put, self._faults.put))
 
@@ -50,10 +77,15 @@ class Wire:
     def _put(self, batch: Sequence[Event]) -> None:
         self._batches.put(list(batch))
 
+    def _put_scale(self, batch: Sequence[Event]) -> None:
+        if self._capture is not None:
+            self._capture.told(batch)
+        self._put(batch)
+
     def waiting(self) -> list[Event]:
         """Give everything that has come since, without waiting, closed by a tick."""
         self._raise_fault()
-        events: list[Event] = []
+        events: list[Event] = self._due()
         while True:
             try:
                 events += self._batches.get_nowait()
@@ -62,12 +94,23 @@ class Wire:
 
     def events(self) -> Iterator[list[Event]]:
         """Give batches for ever, each as it comes; a tick at least every twentieth of a second."""
+        if self._replay is not None:
+            yield self._next
+            yield from self._replay
         while True:
             self._raise_fault()
             try:
                 yield self._batches.get(timeout=TICK_S)
             except queue.Empty:
                 yield [Tick(now_us())]
+
+    def _due(self) -> list[Event]:
+        """Give what a capture holds up to now, as if it came now."""
+        events: list[Event] = []
+        while self._replay is not None and self._next[-1].at_us + self._late_us <= now_us():
+            events += [_later(event, self._late_us) for event in self._next if not isinstance(event, Tick)]
+            self._next = next(self._replay)
+        return events
 
     def _raise_fault(self) -> None:
         try:
@@ -77,7 +120,7 @@ class Wire:
         raise fault
 
 
-def uncertainty_in_force(scale: ScaleSettings, day: datetime.date) -> ScaleUncertainty | None:
-    """Give what is known of a scale on `day`; None where nothing is, or no longer."""
-    typed: Fraction | None = scale.uncertainty_on(day)
-    return None if typed is None else typed_uncertainty(round(typed * 1000), typed)
+def _later(event: Event, by_us: int) -> Event:
+    if isinstance(event, Reading):
+        return event._replace(at_us=event.at_us + by_us, arrived_us=event.arrived_us + by_us)
+    return event._replace(at_us=event.at_us + by_us)

@@ -35,7 +35,7 @@ from station.records.archive import Archive
 from station.records.entries import JobOpened, SignedOff
 from station.scale_today import ScaleRecord, ScaleToday
 from station.settings.hold import HoldSpecification, ready_made_hold, ready_made_holds
-from station.settings.plan import load_plan
+from station.settings.plan import load_plan, plan_text
 from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
 from station.settings.tables import SettingsFault
 from station.units import LengthSystem, QuantityFault, force_mn
@@ -276,7 +276,7 @@ class Sitting:
     def _begin(self, plan: Path, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Open a new job; give what is wrong, by field."""
         try:
-            text = plan.read_text(encoding="utf-8-sig")
+            text = plan_text(plan)
             make_plan(load_plan(plan))
         except (OSError, UnicodeDecodeError) as fault:
             return {PLAN_KEY: f"{plan}: cannot be read: {fault}"}

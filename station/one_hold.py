@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib.metadata
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -52,7 +53,7 @@ class Said:
                 "link-lost": f"{more.get('why')}: {more.get('advice')}",
                 "zero": "zero",
                 "in-band": f"in the band: hold it, {seconds(spec.duration_us, 0)}",
-                "broken": f"{why_broken(more.get('why', 'gap'))}: the time starts again",
+                "broken": f"{why_broken(more['why']) if self.event == 'broken' else ''}: the time starts again",
                 "complete": "time complete: ease off to finish",
             }[self.event]
         )
@@ -65,11 +66,13 @@ def run(
     archive: str | None,
     piece: str = "",
     capture: str | None = None,
+    stop: threading.Event | None = None,
 ) -> Iterator[Said]:
     """Watch one hold and tell what happens; the last thing told is the verdict, which is filed before it is told.
 
     Nothing is told after the time-out where no frame ever came. All that the wire brings is written to the file
-    `capture`. Raises `ArchiveFault` where it cannot be filed, `CaptureFault` where it cannot be written or read.
+    `capture`. Once `stop` is set, what was read is judged and filed as it stands. Raises `ArchiveFault` where it cannot
+    be filed, `CaptureFault` where it cannot be written or read.
     """
     with ExitStack() as stack:
         file = opened = None
@@ -81,13 +84,13 @@ def run(
         kept = None if capture is None else stack.enter_context(Capture(capture))
         wire = stack.enter_context(Wire(station, with_pedal=False, capture=kept))
         watch = _OneHold(LiveHold(spec, uncertainty, station.scale.response_us), file, wire.opened_us + timeout_us)
-        try:
-            for batch in wire.events():
-                yield from watch.take(batch)
-                if watch.over:
-                    return
-        except KeyboardInterrupt:  # easing off, and the keyboard, are the stops: what was read is judged and filed
-            yield from watch.stop(now_us())
+        for batch in wire.events():
+            yield from watch.take(batch)
+            if watch.over:
+                return
+            if stop is not None and stop.is_set():
+                yield from watch.stop(now_us())
+                return
 
 
 class _OneHold:

@@ -264,6 +264,10 @@ def _steps(state: JobState) -> Iterator[JobStep]:
             yield JobStep(f"{trap.trap}: trap", "trap", f"trap {line} into {trap.host}", line, trap)
             yield JobStep(f"{trap.trap}: set", "set", "set it", line, trap)
             yield JobStep(f"{line}: route", "confirm", f"{line} to its attachment", line, trap)
+        elif trap.end == "loop":
+            yield JobStep(f"{trap.trap}: mark", "mark", f"mark {trap.trap}", line, trap)
+            yield JobStep(f"{trap.trap}: trap", "trap", f"trap {trap.trap}", line, trap)
+            yield JobStep(f"{trap.trap}: set", "set", "set it", line, trap)
         else:
             yield JobStep(f"{trap.trap}: mark", "mark", f"mark {line} at the canopy", line, trap)
             yield JobStep(f"{trap.trap}: trap", "trap", f"trap {line}", line, trap)

@@ -241,7 +241,8 @@ class Showing:
             sentence = f"Leave {trap.guest} {label} long, then mark it"
             second = (Words(f"past the {self._pull.reference()},"), toward, self._pull.pull_line())
         else:
-            sentence = f"Mark where {trap.guest} enters {trap.host}"
+            what = "the leg" if trap.end == "loop" else trap.guest
+            sentence = f"Mark where {what} enters {trap.host}"
             second = (Words(f"past the {self._pull.reference()}'s,"), toward, self._pull.pull_line())
         return Act(
             Words(sentence),

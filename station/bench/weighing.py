@@ -50,6 +50,9 @@ class CheckFiling(Protocol):
     def __call__(self, entry: Entry, check_csv: str = "", set_aside_csv: str = "") -> int:
         """File one fact and give its number."""
 
+    def keep_unfinished(self, check_csv: str) -> object:
+        """Keep what was read of a check that was never filed."""
+
 
 @dataclass(frozen=True)
 class WeighingSettings:
@@ -83,7 +86,6 @@ class Weighing:
         self.now_us = 0
         self.notice: Words | None = None
         self.recorded = ""
-        self.stopped: str | None = None
         self.filed = False
         self.link_lost: LinkLost | None = None
         self.pedal_lost: PedalLost | None = None
@@ -194,7 +196,7 @@ class Weighing:
     def tap(self) -> None:
         """Take a tap: this weight is read. What does not count is said."""
         load = self.load
-        if load is None or self.stopped:
+        if load is None:
             return
         if why := self._why_not(load):
             self._not_counted(why)
@@ -229,6 +231,9 @@ class Weighing:
     def sign(self, form: Mapping[str, str]) -> None:
         """File what was found under a name, where this check asks for one."""
 
+    def leave(self) -> None:
+        """Leave the check as it stands: what was read and not filed is kept, where there is enough of it to keep."""
+
     def _why_not(self, load: Load) -> str:
         """Say why a tap does not count now; nothing where it does."""
         if self.now_mn is None:
@@ -250,12 +255,11 @@ class Weighing:
         raise NotImplementedError
 
     def _record(self, entry: Entry, check_csv: str = "", set_aside_csv: str = "") -> bool:
-        """File a fact; tell whether it was."""
+        """File a fact; tell whether it was. What could not be recorded is kept, to be filed again."""
         try:
             self._file(entry, check_csv, set_aside_csv)
         except (RuntimeError, OSError) as fault:
-            self.stopped = str(fault)
-            self.notice = Words(f"Nothing more can be recorded: {fault}", "stop")
+            self.notice = Words(f"Not recorded: {fault}", "stop")
             self._cues.append("broken")
             return False
         return True
@@ -320,9 +324,14 @@ class FullCheck(Weighing):
         if not self.filed:
             self.result = None
 
+    def leave(self) -> None:
+        """Keep what was read of a check that was not filed."""
+        if not self.filed and (self.weighed or self.set_aside):
+            self._file.keep_unfinished(_csv([*self.set_aside, *self.weighed]))
+
     def sign(self, form: Mapping[str, str]) -> None:
         """File the result under the name of who checked, with which weights."""
-        if self.result is None or self.filed or self.stopped:
+        if self.result is None or self.filed:
             return
         text, weights = self.csv, ", ".join(weight.text for weight in self.weights)
         entry = ScaleChecked(
@@ -397,6 +406,8 @@ class DailyCheck(Weighing):
             self.found, self.looked_at = found, 0
             self.recorded = f"daily check {'agreed' if agreed else 'did not agree'}"
             self._cues.append("time complete" if agreed else "broken")
+        else:
+            self.weighed.pop()  # a tap tries again
 
 
 def class_words(name: str | None) -> str:

@@ -36,8 +36,6 @@ def weighing_snapshot(work: FullCheck | DailyCheck) -> Snapshot:
     """Give what a check of the scale shows now."""
     showing = _FullShowing(work) if isinstance(work, FullCheck) else _DailyShowing(work)
     act = showing.act()
-    if work.stopped:
-        act = Act(Words("Stop: nothing more can be recorded", "stop"), under=work.stopped, commands=())
     return Snapshot(
         header=showing.header(),
         sentence=act.sentence,
@@ -281,8 +279,8 @@ class _DailyShowing(_Showing):
 
     def found(self) -> Act:
         found = self._daily.found
-        if found is None:  # it could not be filed
-            return Act(Words("Not recorded", "stop"), commands=())
+        if found is None:
+            raise ValueError("the weight was read and nothing was found")
         off = found.indicated_mn - found.known_mn
         allowed = f"within {self.written(found.within_mn)} {self.unit} was asked for"
         said = f"{self.written(off, '+')} {self.unit} off; {allowed}"

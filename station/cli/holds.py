@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+import threading
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -140,16 +142,21 @@ def hold(
     timeout_us = spec.duration_us + 120_000_000 if timeout is None else round(timeout * 1_000_000)
     if timeout_us <= 0:
         raise click.BadParameter("found no time to wait, expected a time above 0 s", param_hint="--timeout")
+    stop = threading.Event()
+    before = signal.signal(signal.SIGINT, lambda *_: stop.set())
     verdict, lost = None, ""
-    for told in one_hold.run(station, spec, timeout_us, archive, piece, capture):
-        if as_json:
-            print_json(told.answer())
-        else:
-            say(told.words(spec))
-            if told.facts is not None:
-                say("\n".join(" " * 11 + line for line in judgement_lines(told.facts, spec)[1:]))
-        verdict = told.more.get("verdict", verdict)
-        lost = told.more.get("advice", "") if told.event == "link-lost" else "" if told.event == "link-up" else lost
+    try:
+        for told in one_hold.run(station, spec, timeout_us, archive, piece, capture, stop):
+            if as_json:
+                print_json(told.answer())
+            else:
+                say(told.words(spec))
+                if told.facts is not None:
+                    say("\n".join(" " * 11 + line for line in judgement_lines(told.facts, spec)[1:]))
+            verdict = told.more.get("verdict", verdict)
+            lost = told.more["advice"] if told.event == "link-lost" else "" if told.event == "link-up" else lost
+    finally:
+        signal.signal(signal.SIGINT, before)
     if verdict is None:
         warn(f"fidbench: no frame that can be read came from {station.scale.link.url}")
         warn(f"fidbench: {lost or 'look at the speed (baud) and the frame in the station file'}")

@@ -9,14 +9,22 @@ from typing import Any
 from station.linework.braid import BraidShortening, Packing
 from station.linework.error_budget import percent
 from station.linework.line_plan import Adjustment, LinePlan, Mark, PlannedLine, Step
+from station.linework.plan_words import (
+    CAUTION,
+    COMES_FIRST,
+    MILK,
+    first_try_words,
+    from_words,
+    legs_words,
+    past_words,
+    plain_marks_words,
+    running_end_words,
+    source_words,
+    tack_words,
+)
 from station.linework.shrinkage import Estimate
 from station.units import LengthSystem, factor, force_text, length_text
 
-COMES_FIRST = "The maker's instructions, local rules and licensed practice come before every number here."
-CAUTION = (
-    "Never wrap line round a hand or finger. Pull with a handle or cleat, eyes covered, out of the line's path. Ease "
-    "off, never let go."
-)
 _INCH_M = float(factor("in", "length"))
 _IMPROVEMENTS = {
     "shortening": "trials of the shortening",
@@ -49,17 +57,11 @@ def _step_answer(step: Step) -> dict[str, Any]:
         "trap_m": step.trap_m,
         "loop_m": step.loop_m,
         "knot_m": step.knot_m,
+        "leg": step.leg,
         "shortening_m": step.shortening_m,
         "shortening_95_m": None if step.shortening_95_m is None else list(step.shortening_95_m),
-        "marks": [
-            {
-                "name": mark.name,
-                "line": mark.line,
-                "offset_m": mark.offset_m,
-                "from_link_end_m": mark.from_link_end_m,
-            }
-            for mark in step.marks
-        ],
+        "source": step.source,
+        "marks": [_mark_answer(mark) for mark in step.marks],
         "running_end_marks_m": list(step.running_end_marks_m),
         "sewing": None
         if sewing is None
@@ -69,6 +71,15 @@ def _step_answer(step: Step) -> dict[str, Any]:
             "length_m": sewing.length_m,
             "stitches": sewing.stitches,
         },
+    }
+
+
+def _mark_answer(mark: Mark) -> dict[str, Any]:
+    return {
+        "name": mark.name,
+        "line": mark.line,
+        "offset_m": mark.offset_m,
+        "from_link_end_m": mark.from_link_end_m,
     }
 
 
@@ -85,7 +96,10 @@ def _line_answer(line: PlannedLine) -> dict[str, Any]:
         "budget_m": dict(line.budget_m),
         "probability_in_tolerance": line.probability_in_tolerance,
         "largest_improvement": line.largest_improvement,
+        "probability_improved": line.probability_improved,
         "equal_pull_n": line.equal_pull_n,
+        "loop_pieces_m": dict(line.loop_pieces_m),
+        "marks": [_mark_answer(mark) for mark in line.marks],
     }
 
 
@@ -106,6 +120,7 @@ def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
     for line in plan.lines:
         longer = f"{said(line.cut_longer_than_old_m)} longer than the old one"
         rows.append(f"  {line.name}: {longer if line.cut_length_m is None else f'{said(line.cut_length_m)}, {longer}'}")
+        rows += [f"  {leg}" for leg in legs_words(line, said)]
     rows += ["", "Work in this order"]
     for number, step in enumerate(plan.steps, 1):
         rows += _step_rows(number, step, plan, said)
@@ -113,60 +128,53 @@ def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
     for line in plan.lines:
         equal_n = line.equal_pull_n
         pull = "how equal is not known" if equal_n is None else f"pulls within {force_text(equal_n)} of each other"
-        better = f"; {_IMPROVEMENTS[line.largest_improvement]} would help most" if line.largest_improvement else ""
+        better = ""
+        if line.largest_improvement is not None and line.probability_improved is not None:
+            now, most = percent(line.probability_in_tolerance), percent(line.probability_improved)
+            better = f"; {_IMPROVEMENTS[line.largest_improvement]} would help most"
+            better += f", to {most} at best" if most != now else ""
         rows.append(
             f"  {line.name}: {pull}; within {said(settings.tolerance_m)} at the first try "
-            f"{percent(line.probability_in_tolerance)}{better}"
+            f"{first_try_words(line)}{better}"
         )
-    rows += ["", plan.why_this_order]
+    rows += ["", plan.why_this_order, source_words(plan)]
     rows += [f"Mind: {warning}." for warning in plan.warnings]
-    rows += [
-        "Milk every trap smooth, pin it and pull it once to the marking pull before you compare it.",
-        CAUTION,
-        COMES_FIRST,
-    ]
-    return "\n".join(rows)
+    return "\n".join([*rows, MILK, CAUTION, COMES_FIRST])
 
 
 def _step_rows(number: int, step: Step, plan: LinePlan, said: Callable[[float], str]) -> list[str]:
-    reference = plan.settings.reference
-
     def placed(mark: Mark) -> str:
-        past = f"{said(mark.offset_m)} past the {reference}'s, toward the canopy" if mark.offset_m else ""
-        past = past or f"level with the {reference}'s"
-        if mark.from_link_end_m is None:
-            return past
-        joins = next(line.joins for line in plan.lines if line.name == mark.line)
-        start = f"{mark.line}'s link end" if joins is None else f"where {mark.line} enters {joins}"
-        return f"{past}; {said(mark.from_link_end_m)} from {start}"
+        parts = past_words(mark, plan.settings.reference, said), from_words(mark, plan, said)
+        return "; ".join(filter(None, parts))
 
+    line = next(line for line in plan.lines if line.name == step.host)
+    guest, running_end = step.guest if step.leg is None else running_end_words(step), running_end_words(step)
     interval_m = step.shortening_95_m
     unsure = interval_m is not None and interval_m[0] != interval_m[1]
     span = f" ({said(interval_m[0])} to {said(interval_m[1])})" if interval_m is not None and unsure else ""
     entry, end = step.marks
     trap_m, loop_entry_m = step.running_end_marks_m
-    rows = [
-        f"  {number}. {step.trap}: trap {said(step.trap_m)}; {step.host} shortens by {said(step.shortening_m)}{span}"
-    ]
+    rows = [f"{number}. {step.trap}: trap {said(step.trap_m)}; {step.host} shortens by {said(step.shortening_m)}{span}"]
     if step.end == "canopy end":
-        left_m = next(line.leave_long_m for line in plan.lines if line.name == step.host)
         rows.append(
-            f"     leave {step.host} {said(left_m)} long, then trap" if left_m else "     leave it level, then trap"
+            f"leave {step.host} {f'{said(line.leave_long_m)} long' if line.leave_long_m else 'level'}, then trap"
         )
-    rows.append(f"     {step.guest} enters {placed(entry)}")
-    rows.append(f"     the trap ends {placed(end)}")
+    rows += [f"{guest} enters {placed(entry)}", f"the trap ends {placed(end)}"]
+    if step.beyond_m:
+        rows.append("there the running end comes out again, for the loop")
     if loop_entry_m is None:
-        rows.append(f"     {step.guest}'s running end: mark {said(trap_m)} from the free end; bring it to the entry")
+        rows.append(f"{running_end}: mark {said(trap_m)} from the free end; bring it to the entry")
     else:
         rows.append(
-            f"     {step.guest}'s running end: mark {said(trap_m)} and {said(loop_entry_m)} from the free end; bring "
-            f"them together at the entry, the middle on the {'link' if step.end == 'link end' else 'attachment'}"
+            f"{running_end}: mark {said(trap_m)} and {said(loop_entry_m)} from the free end; bring them together at "
+            f"the entry, the middle on the {'link' if step.end == 'link end' else 'attachment'}"
         )
+    if step.end == "canopy end":
+        rows += [f"mark {mark}" for mark in plain_marks_words(plan, line, said)]
     if step.sewing is not None:
-        kind = "bar tack" if step.sewing.kind == "bar-tack" else "zigzag"
         start = f"{said(step.sewing.from_entry_m)} from the entry" if step.sewing.from_entry_m else "close to the entry"
-        rows.append(f"     {kind} {said(step.sewing.length_m)}, {step.sewing.stitches} stitches, {start}")
-    return rows
+        rows.append(f"{', '.join(tack_words(step.sewing, said))}, {start}")
+    return [f"  {rows[0]}", *(f"     {row}" for row in rows[1:])]
 
 
 def adjust_answer(found: Adjustment) -> dict[str, Any]:

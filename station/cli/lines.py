@@ -12,15 +12,17 @@ import click
 from station.cli.answers import ANGLE, LENGTH, as_json, print_json, say, warn
 
 if TYPE_CHECKING:
-    from station.linework.line_plan import LinePlan
+    from station.linework.shrinkage import FirstValue
+    from station.units import LengthSystem
 
 _metric = click.option("--metric", is_flag=True, help="Print millimetres instead of inches.")
+_dark = click.option("--dark", is_flag=True, help="Draw in the dark look.")
 
 
 @click.command()
 @click.argument("plan_file", metavar="PLAN.toml")
 @click.option("--drawing", "drawing_file", metavar="FILE.svg", help="Draw the plan to scale into this file.")
-@click.option("--dark", is_flag=True, help="Draw in the dark look.")
+@_dark
 @click.option("--mirror", is_flag=True, help="Draw with the link at the right.")
 @_metric
 @as_json
@@ -35,7 +37,10 @@ def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, me
 
     plan = make_plan(load_plan(plan_file))
     if drawing_file is not None:
-        _draw(plan, Path(drawing_file), "dark" if dark else "light", mirror)
+        from station.linework.drawing import layout
+        from station.linework.sheet import svg
+
+        _write(drawing_file, svg(layout(plan), plan, look=_look(dark), mirror=mirror))
     if as_json:
         print_json(marks_answer(plan))
         for warning in plan.warnings:
@@ -91,11 +96,15 @@ def adjust(
 @click.command()
 @click.argument("trials_file", metavar="TRIALS.csv")
 @click.option(
-    "--material", metavar="NAME", help="The material whose braid gives a first value; without it none is used."
+    "--material",
+    metavar="NAME",
+    help="The host's material: its braid gives a first value, and trials of other materials do not count.",
 )
 @click.option("--trap", type=LENGTH, help='The trap to allow for, as in "6 in".')
 @click.option("--lot", metavar="LOT", help="Count only the trials of this lot.")
 @click.option("--guest", metavar="NAME", help="Count only the trials around this guest.")
+@click.option("--plot", "plot_file", metavar="FILE.svg", help="Draw trials, line and interval into this file.")
+@_dark
 @_metric
 @as_json
 def shrinkage(
@@ -104,54 +113,73 @@ def shrinkage(
     trap: Fraction | None,
     lot: str | None,
     guest: str | None,
+    plot_file: str | None,
+    dark: bool,
     metric: bool,
     as_json: bool,
 ) -> int:
-    """Tell what your own trials (CSV: trap,shortening, optional lot,guest) say of a braid's shortening.
+    """Tell what your own trials (CSV: trap,shortening, optional material,lot,guest) say of a braid's shortening.
 
     Exit status 0; 2 when the trials cannot be used.
     """
     from station.cli.line_words import shrinkage_answer, shrinkage_text
-    from station.linework.shrinkage import estimate, first_value_of
-    from station.settings.materials import material_named
+    from station.linework.allowance import kinds_words
+    from station.linework.shrinkage import estimate, matching
     from station.settings.tables import SettingsFault
     from station.settings.trials import load_trials
 
-    first = None
-    if material is not None:
-        try:
-            stock = material_named(material)
-        except ValueError as fault:
-            raise click.BadParameter(str(fault), param_hint="--material") from None
-        first = first_value_of(stock)
-        if first is None:
-            warn(f"fidbench: the braid of {material!r} gives no first value; the trials speak alone")
+    first = _first_value(material, guest) if material is not None else None
     if trap is not None and trap <= 0:
         raise click.BadParameter("found no length above zero", param_hint="--trap")
     every = load_trials(trials_file)
-    rows = [row for row, each in enumerate(every, 1) if lot in (None, each.lot) and guest in (None, each.guest)]
-    trials = [every[row - 1] for row in rows]
+    trials = matching(every, material, lot, None if guest is None else {guest})
     if every and not trials:
-        found = ", ".join(sorted({f"{each.lot or 'no lot'} with {each.guest or 'no guest'}" for each in every}))
-        raise SettingsFault(f"{trials_file}: no trial is of this lot and guest; found {found}")
+        raise SettingsFault(f"{trials_file}: no trial is of this material, lot and guest; found {kinds_words(every)}")
+    trap_m = None if trap is None else float(trap)
     try:
-        answer = estimate(trials, first, None if trap is None else float(trap))
+        found = estimate(trials, first, trap_m)
     except ValueError as fault:
         raise SettingsFault(f"{trials_file}: {fault}") from None
-    answer = replace(answer, suspects=tuple(rows[number - 1] for number in answer.suspects))  # rows of the file
-    mixed = sorted({(each.lot, each.guest) for each in trials})
     warnings = []
-    if len(mixed) > 1:
-        named = ", ".join(f"{one or 'no lot'} around {other or 'no guest'}" for one, other in mixed)
-        warnings.append(f"different trials are counted together ({named}); choose with --lot and --guest")
-    trap_m = None if trap is None else float(trap)
+    if len({(each.material, each.lot, each.guest) for each in trials}) > 1:
+        warnings.append(
+            f"different trials are counted together ({kinds_words(trials)}); choose with --material, --lot and --guest"
+        )
+    system: LengthSystem = "metric" if metric else "imperial"
+    if plot_file is not None:
+        from station.linework.trial_plot import plot, svg
+
+        name = "  ·  ".join(
+            filter(None, (Path(trials_file).name, material, lot and f"lot {lot}", guest and f"around {guest}"))
+        )
+        _write(plot_file, svg(plot(trials, found), name, look=_look(dark), system=system))
+    answer = replace(found, suspects=tuple(trials[number - 1].row for number in found.suspects))  # rows of the file
     if as_json:
         print_json(shrinkage_answer(answer, trap_m, warnings))
         for warning in warnings:
             warn(f"fidbench: {warning}")
     else:
-        say(shrinkage_text(answer, trap_m, warnings, "metric" if metric else "imperial"))
+        say(shrinkage_text(answer, trap_m, warnings, system))
     return 0
+
+
+def _first_value(material: str, guest: str | None) -> FirstValue | None:
+    """Give the first value of a material's braid around a guest, its like unless named; say where there is none."""
+    from station.linework.allowance import area_ratio
+    from station.linework.shrinkage import first_value_of
+    from station.settings.materials import material_named, materials
+
+    try:
+        host = material_named(material)
+    except ValueError as fault:
+        raise click.BadParameter(str(fault), param_hint="--material") from None
+    ratio = area_ratio(host, materials().get(guest) if guest else host)
+    first = first_value_of(host, 1.0 if ratio is None else ratio)
+    if first is None:
+        warn(f"fidbench: the braid of {material!r} gives no first value; the trials speak alone")
+    elif ratio is None:
+        warn(f"fidbench: how thick {guest!r} is beside {material!r} is not known; the first value is that of its like")
+    return first
 
 
 @click.command()
@@ -199,13 +227,14 @@ def braid(
     return 1 if found.thin_tube.locked and found.closed_disc.locked else 0
 
 
-def _draw(plan: LinePlan, path: Path, look: Literal["dark", "light"], mirror: bool) -> None:
-    from station.linework.drawing import layout
-    from station.linework.sheet import svg
+def _look(dark: bool) -> Literal["dark", "light"]:
+    return "dark" if dark else "light"
+
+
+def _write(file: str, picture: str) -> None:
     from station.settings.tables import SettingsFault
 
-    picture = svg(layout(plan), plan, look=look, mirror=mirror)
     try:
-        path.write_text(picture, encoding="utf-8")
+        Path(file).write_text(picture, encoding="utf-8")
     except OSError as fault:
-        raise SettingsFault(f"{path}: cannot be written: {fault.strerror}") from None
+        raise SettingsFault(f"{file}: cannot be written: {fault.strerror}") from None

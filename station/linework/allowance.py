@@ -67,71 +67,78 @@ class Allowances:
 
     def of(self, trap: str, host: str, guest: str, own: ShrinkageSettings | None) -> Shrinkage:
         """Give a trap's shrinkage. Raises `AllowanceFault` where nothing is known of it."""
-        line, plan = self._lines[host], self._settings.shrinkage
-        untold = True
-        if own is not None:
-            source, group = own, f"trap {trap}"
-        elif line.shrinkage is not None:
-            source, group = line.shrinkage, f"line {host}"
-        elif line.material is not None and (plan is None or plan.material != line.material):
-            source, group = ShrinkageSettings(material=line.material), f"material {line.material.name}"
-            if plan is not None and plan.trials:
-                source = replace(source, trials=plan.trials, trials_file=plan.trials_file)
-                untold = plan.material is None
-        elif plan is not None:
-            source, group = plan, "plan"
-        else:
-            raise AllowanceFault(
-                "no shortening is known; give a coefficient, a material or trials in [shrinkage] or for the line"
-            )
+        line = self._lines[host]
+        source, place, untold = self._nearest(trap, line, own)
         host_material = source.material or material_of(self._settings, line)
         guest_material = host_material if guest == host else material_of(self._settings, self._lines[guest])
-        key = group, line.lot, *(each.name if each is not None else None for each in (host_material, guest_material))
+        key = place, line.lot, *(each.name if each is not None else None for each in (host_material, guest_material))
         if key not in self._known:
-            trials, chosen = _chosen(source.trials, line.lot, host_material, guest_material, untold)
-            self._known[key] = self._worked_out(source, group, guest_material, trials, chosen, f"{trap}: ")
+            if source.coefficient is not None:
+                found = Shrinkage(source.coefficient, source.standard_uncertainty, group=place, source="typed in")
+            else:
+                trials, chosen = _chosen(source.trials, line.lot, host_material, guest_material, untold)
+                ratio = 1.0 if source.material is None else area_ratio(source.material, guest_material) or 1.0
+                found = self._estimated(trap, source, ratio, trials, chosen)
+            self._known[key] = found
         return self._known[key]
 
-    def _worked_out(
-        self,
-        source: ShrinkageSettings,
-        group: str,
-        guest: MaterialSettings | None,
-        trials: Sequence[Trial],
-        chosen: str,
-        place: str,
+    def _nearest(
+        self, trap: str, line: LineSettings, own: ShrinkageSettings | None
+    ) -> tuple[ShrinkageSettings, str, bool]:
+        """Give the nearest source, where it was written, and whether its trials that name no host speak of this one."""
+        plan = self._settings.shrinkage
+        if own is not None:
+            return own, f"trap {trap}", True
+        if line.shrinkage is not None:
+            return line.shrinkage, f"line {line.name}", True
+        if line.material is not None and (plan is None or plan.material != line.material):
+            source = ShrinkageSettings(material=line.material)
+            if plan is None or not plan.trials:
+                return source, f"material {line.material.name}", True
+            source = replace(source, trials=plan.trials, trials_file=plan.trials_file)
+            return source, f"material {line.material.name}", plan.material is None
+        if plan is not None:
+            return plan, "plan", True
+        raise AllowanceFault(
+            "no shortening is known; give a coefficient, a material or trials in [shrinkage] or for the line"
+        )
+
+    def _estimated(
+        self, trap: str, source: ShrinkageSettings, ratio: float, trials: Sequence[Trial], chosen: str
     ) -> Shrinkage:
-        if source.coefficient is not None:
-            return Shrinkage(source.coefficient, source.standard_uncertainty, group=group, source="typed in")
-        material, every = source.material, len(source.trials)
-        ratio = 1.0 if material is None else area_ratio(material, guest) or 1.0
+        """Give what trials, a model or both say; one source of error is one group, wherever it was named."""
+        material, file = source.material, f" in {source.trials_file}" if source.trials_file else ""
         first = first_value_of(material, ratio) if material is not None else None
         model = f"a model of the braid of {material.name}" if material is not None else ""
-        none = (
-            f"none of the {every} trials is {chosen or 'around its like'}; found {_kinds(source.trials)}"
-            if every
-            else ""
-        )
-        if not trials and first is None:
-            why = _why_no_first_value(material, ratio) if material is not None else ""
-            raise AllowanceFault(f"{'; '.join(filter(None, (none, why))) or 'there is no trial yet'}; make trials")
         if not trials:
+            none = _why_none(source.trials, chosen)
+            if first is None:
+                why = _why_no_first_value(material, ratio) if material is not None else ""
+                raise AllowanceFault(f"{'; '.join(filter(None, (none, why))) or 'there is no trial yet'}; make trials")
             if none:
-                self.doubts[f"{place}{none}; {model} stands in"] = None
-            return estimate((), first, group=group, source=model).shrinkage
-        file = f" in {source.trials_file}" if source.trials_file else ""
+                self.doubts[f"{trap}: {none}; {model} stands in"] = None
+            return estimate((), first, group=model, source=model).shrinkage
         said = " ".join(filter(None, (f"{len(trials)} trial{'s' if len(trials) > 1 else ''}", chosen))) + file
         said += f", upon {model}" if first is not None else ""
-        found = estimate(trials, first, group=f"{group} {chosen}", source=said)
+        found = estimate(trials, first, group=f"trials {hash(tuple(trials))}", source=said)
         if len({(trial.material, trial.lot, trial.guest) for trial in trials}) > 1:
             self.doubts[
-                f"trials of different lots or guests are counted together ({_kinds(trials)}){file}; give the line its "
-                "lot and its material, or keep a file for each"
+                f"trials of different lots or guests are counted together ({kinds_words(trials)}){file}; give the line "
+                "its lot and its material, or keep a file for each"
             ] = None
         for suspect in found.suspects:
             row = trials[suspect - 1].row or suspect
             self.doubts[f"trial {row}{file} is far from the others, and still counted: look again"] = None
         return found.shrinkage
+
+
+def kinds_words(trials: Sequence[Trial]) -> str:
+    """Name the kinds of trials there are: host material, lot and guest of each."""
+    kinds = dict.fromkeys((trial.material, trial.lot, trial.guest) for trial in trials)
+    return "; ".join(
+        f"{material + ' ' if material else ''}{'lot ' + lot if lot else 'no lot'} around {guest or 'its like'}"
+        for material, lot, guest in kinds
+    )
 
 
 def _chosen(
@@ -159,13 +166,10 @@ def _chosen(
     return matching(trials, host_name, lot or None, guests, untold), " ".join(filter(None, words))
 
 
-def _kinds(trials: Sequence[Trial]) -> str:
-    """Name the kinds of trials there are."""
-    kinds = dict.fromkeys((trial.material, trial.lot, trial.guest) for trial in trials)
-    return "; ".join(
-        f"{material + ' ' if material else ''}{'lot ' + lot if lot else 'no lot'} around {guest or 'its like'}"
-        for material, lot, guest in kinds
-    )
+def _why_none(trials: Sequence[Trial], chosen: str) -> str:
+    if not trials:
+        return ""
+    return f"none of the {len(trials)} trials is {chosen or 'around its like'}; found {kinds_words(trials)}"
 
 
 def _why_no_first_value(material: MaterialSettings, ratio: float) -> str:

@@ -5,7 +5,8 @@ main line lies in the lowest lane of its tree. What joins it highest lies neares
 what joins lower lies further out: so no line that rises to its lane crosses another.
 
 Positions are finished ones: a mark is drawn where it ends up, and its words say how far past the opposite number's it
-is made. Where a length is not known the line is drawn with a break, and the drawing is not to scale.
+is made. A loop in mid-line stands open between its two traps. Where a length is not known the line is drawn with a
+break, and the drawing is not to scale.
 
 >>> from station.linework.line_plan import make_plan
 >>> from station.settings.plan import CanopyEnd, Joint, LineSettings, LinkEnd, PlanSettings, ShrinkageSettings
@@ -22,10 +23,9 @@ is made. Where a length is not known the line is drawn with a break, and the dra
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
-from station.linework.line_plan import LinePlan, Mark, PlannedLine, Step
+from station.linework.line_plan import LinePlan, Mark, Step
 from station.linework.traps import End
 from station.units import length_text
 
@@ -37,7 +37,7 @@ _LONGEST_NAME_IN_WORDS = 12
 
 @dataclass(frozen=True)
 class DrawnMark:
-    """A mark of a trap: where it ends up along the bench, and its words in two rows, the trap's number first."""
+    """A mark: where it ends up along the bench, and its words in two rows, the number of a trap's first."""
 
     name: str
     at: float
@@ -53,6 +53,7 @@ class DrawnTrap:
     end_kind: End
     host: str
     guest: str
+    toward_canopy: bool
     start: float
     end: float
     marks: tuple[DrawnMark, DrawnMark]
@@ -60,7 +61,7 @@ class DrawnTrap:
     @property
     def entry(self) -> float:
         """Give where the guest enters."""
-        return self.start if self.end_kind == "link end" else self.end
+        return self.start if self.toward_canopy else self.end
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,8 @@ class DrawnLine:
     """A line from `start` to `end` along the bench, in its lane; lanes count from 0, upward within a tree.
 
     `depth` is 0 for a main line and grows with each joint. `link_loop` and `canopy_loop` are the loops' heights, 0
-    where there is none. A line whose length is not known is `broken`, between `broken_at`'s two fractions.
+    where there is none; `loops` are the stretches of the loops in mid-line, from the link outward, and `marks` the
+    plain marks. A line whose length is not known is `broken`, between `broken_at`'s two fractions.
     """
 
     name: str
@@ -83,6 +85,8 @@ class DrawnLine:
     knot: bool
     length: str | None
     broken_at: tuple[float, float] | None
+    loops: tuple[tuple[float, float], ...]
+    marks: tuple[DrawnMark, ...]
 
 
 @dataclass(frozen=True)
@@ -108,15 +112,19 @@ class LineDrawing:
 def layout(plan: LinePlan) -> LineDrawing:
     """Lay a plan out along the bench."""
     lines = {line.name: line for line in plan.lines}
-    lower = {step.guest: step for step in plan.steps if step.end != "canopy end"}
+    lower = {step.guest: step for step in plan.steps if step.end in {"link end", "joint"}}
     canopy = {step.guest: step for step in plan.steps if step.end == "canopy end"}
     carried: dict[str, list[str]] = {name: [] for name in lines}
     for line in plan.lines:
         if line.joins is not None:
             carried[line.joins].append(line.name)
+    known_m = _known_m(plan)
     lengths_m = {
-        name: line.length_m if line.length_m is not None else _drawn_length_m(line, lower, canopy, carried[name])
+        name: line.length_m if line.length_m is not None else _drawn_length_m(known_m[name], canopy[name])
         for name, line in lines.items()
+    }
+    loops_m = {
+        line.name: sorted((each.at_m, each.at_m + each.loop_m) for each in line.loops) for line in plan.settings.lines
     }
     starts_m: dict[str, float] = {}
     places: list[tuple[str, int, int]] = []
@@ -137,7 +145,6 @@ def layout(plan: LinePlan) -> LineDrawing:
         line, own = lines[name], lower[name]
         start_m, end_m = starts_m[name], starts_m[name] + lengths_m[name]
         top_m = canopy[name].loop_m + canopy[name].trap_m
-        known_m = max([_above_own_end_m(own), *(_height_m(lower[branch]) for branch in carried[name])])
         drawn.append(
             DrawnLine(
                 name=name,
@@ -153,7 +160,12 @@ def layout(plan: LinePlan) -> LineDrawing:
                 length=None if line.length_m is None else length_text(line.length_m),
                 broken_at=None
                 if line.length_m is not None
-                else ((start_m + known_m) / bench_m, (end_m - top_m) / bench_m),
+                else ((start_m + known_m[name]) / bench_m, (end_m - top_m) / bench_m),
+                loops=tuple(((start_m + low) / bench_m, (start_m + high) / bench_m) for low, high in loops_m[name]),
+                marks=tuple(
+                    DrawnMark(mark.name, (start_m + (mark.finished_m or 0.0)) / bench_m, (_named(mark), _past(mark)))
+                    for mark in line.marks
+                ),
             )
         )
     traps = tuple(
@@ -169,17 +181,18 @@ def _height_m(step: Step) -> float:
     return step.covers_m[1] if step.covers_m is not None else 0.0
 
 
-def _above_own_end_m(step: Step) -> float:
-    """Give how far up its own line a line's lower end reaches: nothing for a joint, which lies in its host."""
-    return 0.0 if step.end == "joint" else step.loop_m + step.trap_m
+def _known_m(plan: LinePlan) -> dict[str, float]:
+    """Give how far up each line something is known to be: a trap, or a plain mark."""
+    known_m = {line.name: max((mark.finished_m or 0.0 for mark in line.marks), default=0.0) for line in plan.lines}
+    for step in plan.steps:
+        if step.covers_m is not None:
+            known_m[step.host] = max(known_m[step.host], step.covers_m[1])
+    return known_m
 
 
-def _drawn_length_m(
-    line: PlannedLine, lower: Mapping[str, Step], canopy: Mapping[str, Step], branches: list[str]
-) -> float:
+def _drawn_length_m(known_m: float, canopy: Step) -> float:
     """Give a length to draw for a line whose own is not known."""
-    known_m = max([_above_own_end_m(lower[line.name]), *(_height_m(lower[branch]) for branch in branches)])
-    top_m = canopy[line.name].loop_m + canopy[line.name].trap_m
+    top_m = canopy.loop_m + canopy.trap_m
     return known_m + max(_UNKNOWN_SHARE * (known_m + top_m), _SHORTEST_UNKNOWN_M) + top_m
 
 
@@ -191,13 +204,14 @@ def _trap(number: int, step: Step, start_m: float, host_length_m: float, bench_m
         low_m = high_m - step.trap_m
     low, high = (start_m + low_m) / bench_m, (start_m + high_m) / bench_m
     entry, end = step.marks
-    places = (low, high) if step.end == "link end" else (high, low)
+    places = (low, high) if step.toward_canopy else (high, low)
     return DrawnTrap(
         name=step.trap,
         number=number,
         end_kind=step.end,
         host=step.host,
         guest=step.guest,
+        toward_canopy=step.toward_canopy,
         start=low,
         end=high,
         marks=(
@@ -209,6 +223,10 @@ def _trap(number: int, step: Step, start_m: float, host_length_m: float, bench_m
 
 def _enters(step: Step) -> str:
     return f"{short(step.guest, _LONGEST_NAME_IN_WORDS)} enters" if step.end == "joint" else "entry"
+
+
+def _named(mark: Mark) -> str:
+    return short(mark.name, _LONGEST_NAME_IN_WORDS)
 
 
 def _past(mark: Mark) -> str:

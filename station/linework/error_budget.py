@@ -24,7 +24,7 @@ from station.units import factor, force_text, length_text
 # A stiffness below this is questioned: softer than any line we know of, and likelier a slip of the pen.
 _SOFT_N = 1000 * float(factor("lbf", "force"))
 # Below this many degrees of freedom an uncertainty is too small by a seventh and more, and the probability too high.
-_FEW_DEGREES = 8
+FEW_DEGREES = 8
 _NAMES_IN_A_WARNING = 6
 
 
@@ -133,7 +133,7 @@ def _about_shortening(tree: LineTree) -> list[str]:
     if few := [
         trap.host
         for trap in traps
-        if 0 < trap.shrinkage.degrees_of_freedom < _FEW_DEGREES and trap.shrinkage.origin == "trials"
+        if 0 < trap.shrinkage.degrees_of_freedom < FEW_DEGREES and trap.shrinkage.origin == "trials"
     ]:
         warnings.append(
             f"the shortening of {_names(few)} rests on few trials: how sure it is, is itself not sure, and the "

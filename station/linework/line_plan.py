@@ -61,6 +61,7 @@ __all__ = [
 
 _INCH_M = float(factor("in", "length"))
 LEAVE_BELOW_M = _INCH_M / 64
+_OPEN_IT = "open the trap and make the end anew, or replace the line"
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,9 @@ class Sewing:
 class Step:
     """One trap in the order of work. `shortening_95_m` is None where trials have not shown the scatter.
 
-    `running_end_marks_m` are measured from the free end: where the end of the trap's length comes to the entry and, at
-    a loop, the entry itself. `source` says in words where the shortening comes from.
+    `running_end_marks_m` are measured from the free end: where the trap's length ends and, at a loop, what is brought
+    onto it at the entry. `beyond_m` is what goes on of a running end that comes out again for a loop in mid-line.
+    `source` says in words where the shortening comes from.
     """
 
     trap: str
@@ -108,6 +110,7 @@ class Step:
     covers_m: tuple[float, float] | None
     toward_canopy: bool
     leg: Leg | None
+    beyond_m: float
     shortening_m: float
     shortening_95_m: tuple[float, float] | None
     source: str
@@ -246,7 +249,7 @@ def adjust(
         elif after_m < trap.minimum_m:
             warnings.append(
                 f"{trap.name}: {length_text(after_m)} would stay trapped, under the minimum of "
-                f"{length_text(trap.minimum_m)}: open the trap and make the end anew, or replace the line"
+                f"{length_text(trap.minimum_m)}: {_OPEN_IT}"
             )
         warnings.extend(_let_out(trap, after_m))
     toward = -1 if residual_m > 0 else 1
@@ -281,7 +284,7 @@ def _let_out(trap: Trap, after_m: float) -> list[str]:
         return []
     return [
         f"{trap.name}: {length_text(after_m)} would stay trapped, and the tack with its taper needs "
-        f"{length_text(needed_m)}"
+        f"{length_text(needed_m)}: {_OPEN_IT}"
     ]
 
 
@@ -336,6 +339,7 @@ def _step(tree: LineTree, trap: Trap, at_start_m: float, at_end_m: float) -> Ste
         covers_m=trap.covers_m,
         toward_canopy=trap.toward_canopy,
         leg=trap.leg,
+        beyond_m=trap.beyond_m,
         shortening_m=trap.shortening_m,
         shortening_95_m=trap.shrinkage.allowance_95_m(trap.trap_m),
         source=trap.shrinkage.source,
@@ -374,8 +378,7 @@ def _plain_marks(line: LineSettings, to_come: Sequence[Trap]) -> tuple[Mark, ...
     def below_m(trap: Trap, at_m: float) -> float:
         if trap.covers_m is None:
             return 0.0
-        low_m, high_m = trap.covers_m
-        return trap.shortening_m * min(max((at_m - low_m) / (high_m - low_m), 0.0), 1.0)
+        return trap.shortening_m * min(max((at_m - trap.covers_m[0]) / trap.trap_m, 0.0), 1.0)
 
     found = []
     for mark in line.marks:

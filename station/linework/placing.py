@@ -111,19 +111,6 @@ class PlacedWords:
 
 
 @dataclass(frozen=True)
-class PlacedLine:
-    """A line: from (`start_x`, `start_y`) on its host it rises, until `lane_x`, to its lane at `y`, then runs on."""
-
-    line: DrawnLine
-    start_x: float
-    start_y: float
-    lane_x: float
-    end_x: float
-    y: float
-    name: PlacedWords
-
-
-@dataclass(frozen=True)
 class PlacedMark:
     """A mark: its tick across the line, its leader down to its words, and the words."""
 
@@ -132,6 +119,24 @@ class PlacedMark:
     y: float
     leader_to_y: float
     words: PlacedWords
+
+
+@dataclass(frozen=True)
+class PlacedLine:
+    """A line: from (`start_x`, `start_y`) on its host it rises, until `lane_x`, to its lane at `y`, then runs on.
+
+    `loops` are where its loops in mid-line begin and end, `marks` its plain marks.
+    """
+
+    line: DrawnLine
+    start_x: float
+    start_y: float
+    lane_x: float
+    end_x: float
+    y: float
+    name: PlacedWords
+    loops: tuple[tuple[float, float], ...]
+    marks: tuple[PlacedMark, ...]
 
 
 @dataclass(frozen=True)
@@ -166,7 +171,9 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
 def place(drawing: LineDrawing, width: float = 1200.0) -> PlacedDrawing:
     """Place a drawing on a canvas of `width`; its height is what the words need."""
-    right = max([_LEAST_MARGIN, *(_words_width(mark) + 16 for trap in drawing.traps for mark in trap.marks)])
+    marks = [mark for trap in drawing.traps for mark in trap.marks]
+    marks += [mark for line in drawing.lines for mark in line.marks]
+    right = max([_LEAST_MARGIN, *(_words_width(mark) + 16 for mark in marks)])
     left = _LEAST_MARGIN
     across = max(width - left - right, 100.0)
     return _Placing(drawing, width, left, across).placed()
@@ -220,7 +227,7 @@ class _Placing:
         start = self.x(line.start)
         if line.joins is None:
             return start, start
-        own = [self.x(trap.start) for trap in self.on_host[line.name]]
+        own = [self.x(trap.start) for trap in self.on_host[line.name]] + [self.x(mark.at) for mark in line.marks]
         above = [self.x(trap.start) for trap in self.on_host[line.joins] if trap.start >= line.start - 1e-12]
         room = [_LONGEST_RISER, 0.7 * (min(own, default=start) - start)]
         room += [0.8 * (min(above) - start)] if above else []
@@ -247,6 +254,8 @@ class _Placing:
                 end_x=self.x(line.end),
                 y=ys[line.name],
                 name=_moved(above[line.name][1], ys[line.name]),
+                loops=tuple((self.x(start), self.x(end)) for start, end in line.loops),
+                marks=tuple(self._mark(mark, "", ys[line.name], below[line.name][1]) for mark in line.marks),
             )
             for line in self.drawing.lines
         )
@@ -263,20 +272,22 @@ class _Placing:
         y = ys[trap.host]
         number = above[trap.host][2].get(trap.name)
         start, end = self.x(trap.start), self.x(trap.end)
-
-        def mark(which: int) -> PlacedMark:
-            drawn = trap.marks[which]
-            words = _moved(below[trap.host][1][trap.name, drawn.name], y)
-            return PlacedMark(drawn.name, self.x(drawn.at), y, words.box.y + 2 * _ROW, words)
-
+        words = below[trap.host][1]
         return PlacedTrap(
             trap=trap,
             host_depth=self.by_name[trap.host].depth,
             guest_depth=self.by_name[trap.guest].depth,
             box=Box(start, y - TRAP_HEIGHT / 2, end - start, TRAP_HEIGHT),
             number=_moved(number, y) if number is not None else None,
-            marks=(mark(0), mark(1)),
+            marks=(
+                self._mark(trap.marks[0], trap.name, y, words),
+                self._mark(trap.marks[1], trap.name, y, words),
+            ),
         )
+
+    def _mark(self, mark: DrawnMark, trap: str, y: float, placed: dict[tuple[str, str], PlacedWords]) -> PlacedMark:
+        words = _moved(placed[trap, mark.name], y)
+        return PlacedMark(mark.name, self.x(mark.at), y, words.box.y + 2 * _ROW, words)
 
     def _below(self, line: DrawnLine) -> tuple[int, dict[tuple[str, str], PlacedWords]]:
         """Place the words of a line's marks; give how many tiers they need, and each with its lane at height 0."""
@@ -285,6 +296,7 @@ class _Placing:
             for trap in self.on_host[line.name]
             for mark in trap.marks
         ]
+        marks += [(self.x(mark.at), True, "", mark) for mark in line.marks]
         marks.sort(key=lambda each: (-each[0], each[1]))
         risers = self._rising(line, above=False)
         # Where the leftmost thing of each tier begins: from the canopy inward, all that is placed lies to the right.
@@ -297,6 +309,7 @@ class _Placing:
             left_is_free = (
                 is_start
                 and low >= _CLEAR
+                and (not edges or edges[0] >= x - _CLEAR)
                 and next_x < low - 3
                 and not any(start < x and low < end + _CLEAR for start, end in risers)
             )
@@ -304,8 +317,8 @@ class _Placing:
                 low, anchor = x + _CLEAR, "start"
                 tier = bisect_left(edges, low + needed + 2)
             edges += [math.inf] * (tier + 1 - len(edges))
-            edges[: tier + 1] = [min(low, x) - 1] * (tier + 1)
-            is_entry = mark.name == "entry"
+            edges[: tier + 1] = [min(edge, low - 1, x - 1) for edge in edges[: tier + 1]]
+            is_entry = mark.name == "entry" or not trap
             placed[trap, mark.name] = PlacedWords(
                 rows=mark.words,
                 box=Box(low, _BELOW_LANE + _TIER_BELOW * tier, needed, 2 * _ROW),

@@ -18,7 +18,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from station.linework.drawing import LineDrawing
-from station.linework.error_budget import percent
 from station.linework.line_plan import LinePlan, Step
 from station.linework.placing import (
     LOOP_HEIGHT,
@@ -29,7 +28,16 @@ from station.linework.placing import (
     PlacedTrap,
     PlacedWords,
     place,
-    text_width,
+)
+from station.linework.plan_words import (
+    CAUTION,
+    COMES_FIRST,
+    MILK,
+    first_try_words,
+    legs_words,
+    plain_marks_words,
+    source_words,
+    tack_words,
 )
 from station.linework.svg_page import EDGE, SMALL_SIZE, WIDTH, Look, Page, wrapped
 from station.units import force_text, length_text
@@ -60,16 +68,11 @@ def svg(
 
 def _heading(page: Page, plan: LinePlan) -> None:
     settings = plan.settings
-    size = min(28.0, 28.0 * (WIDTH - 2 * EDGE) / text_width(settings.name, 28.0, bold=True))
-    page.text(EDGE, page.y + 30, settings.name, round(size, 1), page.colours.ink, bold=True)
-    said = (
+    page.heading(
+        settings.name,
         f"matched to the {settings.reference}  ·  pull {force_text(settings.pull_n)} while marking and comparing  "
-        f"·  tolerance {length_text(settings.tolerance_m)}"
+        f"·  tolerance {length_text(settings.tolerance_m)}",
     )
-    page.text(EDGE, page.y + 56, said, 16, page.colours.soft)
-    page.y += 72
-    page.rule()
-    page.y += 8
 
 
 def _drawing(page: Page, drawing: LineDrawing, made: frozenset[str], mirror: bool) -> None:
@@ -150,7 +153,7 @@ def _lines(page: Page, plan: LinePlan) -> None:
                 (length_text(line.cut_longer_than_old_m),),
                 (length_text(line.leave_long_m),),
                 (pulls,),
-                (percent(line.probability_in_tolerance),),
+                (first_try_words(line),),
             )
         )
     heads = (
@@ -167,10 +170,17 @@ def _lines(page: Page, plan: LinePlan) -> None:
 def _last_words(page: Page, plan: LinePlan) -> None:
     page.y += 10
     said = [
+        *(f"Cut {leg}." for line in plan.lines for leg in legs_words(line, length_text)),
+        *(
+            f"With {line.name}'s closing mark, mark {mark}."
+            for line in plan.lines
+            for mark in plain_marks_words(plan, line, length_text)
+        ),
+        source_words(plan),
         *(f"Mind: {warning}." for warning in plan.warnings),
-        "Never wrap line round a hand or finger. Pull with a handle or cleat, eyes covered, out of the line's "
-        "path. Ease off, never let go.",
-        "The maker's instructions, local rules and licensed practice come before every number here.",
+        MILK,
+        CAUTION,
+        COMES_FIRST,
     ]
     for sentence in said:
         for row in wrapped(sentence, 15.0, WIDTH - 2 * EDGE):
@@ -197,6 +207,9 @@ class _Bench:
             self._line(line)
         for trap in self.placed.traps:
             self._trap(trap)
+        for line in self.placed.lines:
+            for mark in line.marks:
+                self._mark(mark)
         for trap in self.placed.traps:
             for mark in trap.marks:
                 self._mark(mark)
@@ -228,6 +241,7 @@ class _Bench:
         per_fraction = (placed.end_x - placed.start_x) / (placed.line.end - placed.line.start)
         link_loop, canopy_loop = placed.line.link_loop * per_fraction, placed.line.canopy_loop * per_fraction
         begin, end = placed.start_x + link_loop, placed.end_x - canopy_loop
+        open_at = "".join(f"H{self.x(low):.2f}M{self.x(high):.2f} {y:.2f}" for low, high in placed.loops)
         if placed.line.joins is None:
             path = f"M{self.x(begin):.2f} {y:.2f}"
         else:
@@ -236,6 +250,7 @@ class _Bench:
                 f"M{self.x(placed.start_x):.2f} {start_y:.2f}C{self.x(half):.2f} {start_y:.2f} {self.x(half):.2f} "
                 f"{y:.2f} {self.x(placed.lane_x):.2f} {y:.2f}"
             )
+        path += open_at
         if placed.line.broken_at is None:
             path += f"H{self.x(end):.2f}"
         else:
@@ -245,7 +260,7 @@ class _Bench:
             for at in (middle - 6, middle + 6):
                 self.page.stroke(f"M{self.x(at + 4):.2f} {y - 10:.2f}L{self.x(at - 4):.2f} {y + 10:.2f}", colour, 2)
         self.page.stroke(path, colour, 5)
-        for low, high in ((placed.start_x, begin), (end, placed.end_x)):
+        for low, high in ((placed.start_x, begin), *placed.loops, (end, placed.end_x)):
             if high > low:
                 self._loop(low, high, y, colour)
         if placed.line.knot:
@@ -322,13 +337,7 @@ def _step_cells(number: int, step: Step) -> tuple[tuple[str, ...], ...]:
     shortens: tuple[str, ...] = (length_text(step.shortening_m),)
     if step.shortening_95_m is not None and step.shortening_95_m[0] != step.shortening_95_m[1]:
         shortens += (" to ".join(length_text(each) for each in step.shortening_95_m),)
-    sewing = step.sewing
-    sew: tuple[str, ...] = ("",)
-    if sewing is not None:
-        sew = (
-            f"{'bar tack' if sewing.kind == 'bar-tack' else 'zigzag'} {length_text(sewing.length_m)}",
-            f"{sewing.stitches} stitches",
-        )
+    sew: tuple[str, ...] = ("",) if step.sewing is None else tack_words(step.sewing, length_text)
     return (
         (str(number),),
         (step.trap,),

@@ -71,6 +71,17 @@ class Page:
         )
         return "\n".join([head, *self.parts, "</svg>", ""])
 
+    def heading(self, name: str, said: str) -> None:
+        """Write the page's name, a sentence below it, and a rule; a long name is written smaller."""
+        size = min(28.0, 28.0 * (WIDTH - 2 * EDGE) / text_width(name, 28.0, bold=True))
+        self.text(EDGE, self.y + 30, name, round(size, 1), self.colours.ink, bold=True)
+        self.y += 50
+        for row in wrapped(said, 16.0, WIDTH - 2 * EDGE):
+            self.text(EDGE, self.y + 6, row, 16, self.colours.soft)
+            self.y += 22
+        self.rule()
+        self.y += 8
+
     def text(
         self, x: float, y: float, text: str, size: float, colour: str, anchor: Anchor = "start", bold: bool = False
     ) -> None:
@@ -124,6 +135,8 @@ class Page:
             tall = max(len(cell) for cell in row)
             for column, (left, width, cell) in enumerate(zip(lefts, columns, row, strict=True)):
                 for line, text in enumerate(cell):
+                    if not text:
+                        continue
                     first = line == 0 or column == names
                     self.text(
                         left,

@@ -254,7 +254,7 @@ def _traps_of(settings: PlanSettings, line: LineSettings, allowances: Allowances
             leg=leg,
             beyond_m=beyond_m,
             shrinkage=shrinkage,
-            sewing=_clear_sewing(settings, line, name, own.trap_m, own.sewing),
+            sewing=_clear_sewing(settings, line, name, own.trap_m, own.sewing, tapered=beyond_m == 0),
         )
 
     low, top, name = line.link_end, line.canopy_end, line.name
@@ -315,14 +315,19 @@ def _check_marks(settings: PlanSettings, line: LineSettings) -> None:
 
 
 def _clear_sewing(
-    settings: PlanSettings, line: LineSettings, trap: str, trap_m: float, sewing: SewingSettings | None
+    settings: PlanSettings, line: LineSettings, trap: str, trap_m: float, sewing: SewingSettings | None, tapered: bool
 ) -> SewingSettings | None:
-    """Give the sewing with its taper (default: the guest's flat width); refuse a tack that reaches into the taper."""
+    """Give the sewing with its taper (default: the guest's flat width); refuse a tack that reaches into the taper.
+
+    A running end that comes out again is not `tapered` there.
+    """
     if sewing is None:
         return None
     material = material_of(settings, line)
     flat_width_m = material.flat_width_m if material is not None else None
     taper_m = sewing.taper_m if sewing.taper_m is not None else flat_width_m or 0.0
+    if not tapered:
+        taper_m = 0.0
     ends_m, clear_m = sewing.from_entry_m + sewing.length_m, trap_m - taper_m
     if ends_m > clear_m + _TOUCHING_M:
         found, most = both_lengths(ends_m, clear_m)

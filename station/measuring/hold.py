@@ -38,6 +38,7 @@ from station.settings.hold import HoldSpecification
 
 __all__ = [
     "RULE_VERSION",
+    "VOID_REASONS",
     "HoldSpecification",
     "HoldState",
     "Judgement",
@@ -55,6 +56,15 @@ __all__ = [
 ]
 
 RULE_VERSION = 1
+VOID_REASONS = (
+    "clock",
+    "overload",
+    "over-ceiling",
+    "unit-changed",
+    "zero-not-seen-before",
+    "zero-not-seen-after",
+    "program-fault",
+)
 
 Verdict = Literal["held", "unproven", "not-held", "void"]
 
@@ -203,12 +213,13 @@ def conclude(state: HoldState, response_us: int | None = None, program_fault: bo
     judging. Conformance probability by JCGM 106:2012, 7.2.6, at the worst reading of the deciding span.
     """
     spec, uncertainty, deciding = state.spec, state.uncertainty, state.deciding
-    last = {
+    applies = {
         "zero-not-seen-before": _no_zero(spec, deciding, state.first_zero_row, after=False),
         "zero-not-seen-after": _no_zero(spec, deciding, state.last_zero_row, after=True),
         "program-fault": program_fault,
+        **dict.fromkeys(spoilt(state), True),
     }
-    void = (*spoilt(state), *(reason for reason, applies in last.items() if applies))
+    void = tuple(reason for reason in VOID_REASONS if applies.get(reason))
     verdict: Verdict
     if void:
         verdict, reasons = "void", void

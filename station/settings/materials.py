@@ -132,6 +132,12 @@ def read_material(top: Table) -> MaterialSettings:
 
         return lambda below: below.get("value", checked)
 
+    def number_above_zero(below: Table) -> float:
+        number = below.number("value")
+        if number <= 0:
+            raise below.fault("value", f"found {number:g}, expected more than zero")
+        return number
+
     def mass_per_length(below: Table) -> float:
         mass_kg = below.get("mass", lambda value: float(units.quantity(value, "mass")))
         per_m = below.length_m("per")
@@ -153,8 +159,8 @@ def read_material(top: Table) -> MaterialSettings:
         fibre=table.text("fibre"),
         rated_strength_n=figure("rated_strength", above_zero(units.force_n)),
         line_mass_kg_per_m=figure("line_mass", mass_per_length),
-        fibre_density_kg_per_m3=figure("fibre_density_kg_per_m3", above_zero(_number)),
-        fibre_modulus_n_per_tex=figure("fibre_modulus_n_per_tex", above_zero(_number)),
+        fibre_density_kg_per_m3=figure("fibre_density_kg_per_m3", number_above_zero),
+        fibre_modulus_n_per_tex=figure("fibre_modulus_n_per_tex", number_above_zero),
         stiffness_n=figure("stiffness", above_zero(units.force_n)),
         braid_angle_rad=figure("braid_angle", above_zero(angle_rad)),
         carriers=figure("carriers", _even),
@@ -166,12 +172,6 @@ def read_material(top: Table) -> MaterialSettings:
     table.done()
     top.done()
     return material
-
-
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e12:
-        raise ValueError(f"found {value!r}, expected a plain number")
-    return float(value)
 
 
 def _even(table: Table) -> int:

@@ -26,8 +26,11 @@ A lower control line, say, has a loop in mid-line for the brakes and a mark for 
 
 from __future__ import annotations
 
+import json
+import re
+import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -38,6 +41,8 @@ from station.settings.trials import Trial, load_trials
 
 REFERENCES = ("opposite number", "adjacent line", "chart", "old line")
 _LONGEST_NAME = 60
+# Past these a length is a slip of the pen, and too far from the others to be reckoned with beside them.
+_LONGEST_M, _SHORTEST_M = 10_000.0, 1e-6
 
 
 Leg = Literal["own piece", "running end"]
@@ -57,13 +62,16 @@ class SewingSettings:
 
 @dataclass(frozen=True)
 class ShrinkageSettings:
-    """Where a shortening comes from: typed in, a material's braid, the shop's trials, or trials upon a material."""
+    """Where a shortening comes from: typed in, a material's braid, the shop's trials, or trials upon a material.
+
+    `trials_file` is where the trials were read, for messages; '' where they stand in the plan itself.
+    """
 
     coefficient: float | None = None
     standard_uncertainty: float | None = None
     material: MaterialSettings | None = None
     trials: tuple[Trial, ...] = ()
-    trials_file: str = ""
+    trials_file: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -165,6 +173,44 @@ class PlanSettings:
 def load_plan(path: Path | str) -> PlanSettings:
     """Read a plan file. Raises `SettingsFault` naming the file, the key, what was found and what was expected."""
     return read_plan(Table.load(path))
+
+
+def plan_text(path: Path | str) -> str:
+    """Give a plan file's text with the trials it names written into it, so that it needs no other file.
+
+    What is kept with a job must say the same in ten years. Raises `SettingsFault` as `load_plan` does, and where the
+    text cannot be made to say the same.
+    """
+    path = Path(path)
+    plan, text = load_plan(path), path.read_text(encoding="utf-8-sig")
+    trials = {source.trials_file: source.trials for source in _sources(plan) if source.trials_file}
+
+    def written_in(found: re.Match[str]) -> str:
+        if found["file"] not in trials:
+            return found[0]
+        return f"trials = [{', '.join(map(_trial_text, trials[found['file']]))}]"
+
+    text = re.sub(r"""trials\s*=\s*(?P<quote>["'])(?P<file>[^"'\n]+)(?P=quote)""", written_in, text)
+    try:
+        again = read_plan(Table(str(path), "", tomllib.loads(text)))
+    except tomllib.TOMLDecodeError:
+        again = None
+    if again != plan or any(source.trials_file for source in _sources(again)):
+        raise SettingsFault(f"{path}: its trials cannot be kept with it; write them into it, as trials = [{{ ... }}]")
+    return text
+
+
+def _sources(plan: PlanSettings) -> list[ShrinkageSettings]:
+    """Give every source of a shortening that a plan names."""
+    found = [plan.shrinkage]
+    for line in plan.lines:
+        found += [each.shrinkage for each in (line, line.link_end, line.canopy_end, *line.loops)]
+    return [each for each in found if each is not None]
+
+
+def _trial_text(trial: Trial) -> str:
+    words = (f"{key} = {json.dumps(getattr(trial, key), ensure_ascii=False)}" for key in ("lot", "guest", "material"))
+    return f'{{ trap = "{trial.trap_m!r} m", shortening = "{trial.shortening_m!r} m", {", ".join(words)} }}'
 
 
 def read_plan(top: Table) -> PlanSettings:
@@ -309,6 +355,8 @@ def _sewing(table: Table) -> SewingSettings | None:
 
 def _shrinkage(table: Table) -> ShrinkageSettings:
     def trials(value: Any) -> tuple[Trial, ...]:
+        if isinstance(value, list):
+            return tuple(_trial(below, row) for row, below in enumerate(table.tables("trials"), 1))
         if not isinstance(value, str):
             raise ValueError(f"found {value!r}, expected the name of a trials file in quotes")
         return tuple(load_trials(Path(table.file).parent / value))
@@ -324,12 +372,25 @@ def _shrinkage(table: Table) -> ShrinkageSettings:
         standard_uncertainty=table.get("standard_uncertainty", _zero_up_number, None),
         material=table.get("material", _material, None),
         trials=table.get("trials", trials, ()),
-        trials_file=table.get("trials", str, ""),
+        trials_file=table.get("trials", lambda value: value if isinstance(value, str) else "", ""),
     )
     if settings.coefficient is None and settings.standard_uncertainty is not None:
         raise table.fault("standard_uncertainty", "found without a coefficient, whose uncertainty it would be")
     table.done()
     return settings
+
+
+def _trial(table: Table, row: int) -> Trial:
+    trial = Trial(
+        trap_m=table.get("trap", _above_zero_m),
+        shortening_m=table.length_m("shortening"),
+        lot=table.text("lot", ""),
+        guest=table.text("guest", ""),
+        material=table.text("material", ""),
+        row=row,
+    )
+    table.done()
+    return trial
 
 
 def _material(value: Any) -> MaterialSettings:
@@ -354,6 +415,13 @@ def _bounded(read: Callable[[Any], float], zero_too: bool, expected: str) -> Cal
         return number
 
     return bounded
+
+
+def _ordinary_m(value: Any) -> float:
+    length_m = units.length_m(value)
+    if abs(length_m) > _LONGEST_M or 0 < abs(length_m) < _SHORTEST_M:
+        raise ValueError(f"found {value!r}, expected a length that a line can have")
+    return length_m
 
 
 def _number(value: Any) -> float:
@@ -382,8 +450,8 @@ def _above_zero_count(value: Any) -> int:
     return value
 
 
-_zero_up_m = _bounded(units.length_m, True, "a length of zero or more")
-_above_zero_m = _bounded(units.length_m, False, "a length above zero")
+_zero_up_m = _bounded(_ordinary_m, True, "a length of zero or more")
+_above_zero_m = _bounded(_ordinary_m, False, "a length above zero")
 _zero_up_force_n = _bounded(units.force_n, True, "a force of zero or more")
 _above_zero_force_n = _bounded(units.force_n, False, "a force above zero")
 _zero_up_number = _bounded(_number, True, "a number of zero or more")

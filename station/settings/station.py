@@ -29,12 +29,15 @@ from typing import Any, Literal, TypeVar, cast, get_args
 
 from drivers.events import ForceUnit, Status
 from drivers.link import LinkSettings, PedalLinkSettings
+from drivers.modbus_rtu import ModbusFormat, Number, WordOrder, gap_us
+from drivers.scpi import ScpiFormat
 from drivers.text_frames import FormatFault, TextFormat, wire_bytes
 from station.settings.hold import HoldSpecification, SpecificationFault, read_hold
 from station.settings.tables import SettingsFault, Table
 
 T = TypeVar("T")
-FORMATS = ("text",)
+FORMATS = ("text", "modbus-rtu", "scpi")
+ScaleFormat = TextFormat | ModbusFormat | ScpiFormat
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,7 @@ class ScaleSettings:
     """
 
     link: LinkSettings
-    format: TextFormat
+    format: ScaleFormat
     capacity_mn: int
     resolution_mn: int | None
     response_us: int | None
@@ -100,25 +103,10 @@ def check_capacity(file: str, hold: HoldSpecification, scale: ScaleSettings) -> 
 
 
 def _scale(table: Table) -> ScaleSettings:
-    table.one_of("format", FORMATS)
-    decimal = cast(Literal[".", ","], table.one_of("decimal", [".", ","], "."))
-    checksum = cast(Any, table.one_of("checksum", ["none", "xor8", "sum8", "crc16-modbus"], "none"))
-    check_form = cast(Literal["hex", "bytes"], table.one_of("check_form", ["hex", "bytes"], "hex"))
-    unit = cast(ForceUnit | None, table.one_of("unit", get_args(ForceUnit), None))
-    units = cast(dict[str, ForceUnit], _meanings(table, "units", get_args(ForceUnit)))
-    status = cast(dict[str, Status], _meanings(table, "status", get_args(Status)))
+    form = str(table.one_of("format", FORMATS))
+    read = {"text": _text_format, "modbus-rtu": _modbus_format, "scpi": _scpi_format}[form]
     try:
-        frames = TextFormat(
-            frame=table.text("frame"),
-            end=wire_bytes(table.text("end")),
-            unit=unit,
-            units=units,
-            status=status,
-            decimal=decimal,
-            checksum=checksum,
-            check_range=table.get("check_range", _range, None),
-            check_form=check_form,
-        )
+        frames = read(table)
     except FormatFault as fault:
         raise SettingsFault(f"{table.file}: [scale] {fault}") from None
     capacity_mn = table.force_mn("capacity")
@@ -134,7 +122,7 @@ def _scale(table: Table) -> ScaleSettings:
             'is missing: an uncertainty that is typed needs the day until which it holds, as in "2027-06-30"',
         )
     scale = ScaleSettings(
-        link=_link(table),
+        link=_link(table, form),
         format=frames,
         capacity_mn=capacity_mn,
         resolution_mn=table.force_mn("resolution", None),
@@ -146,22 +134,76 @@ def _scale(table: Table) -> ScaleSettings:
     return scale
 
 
-def _link(table: Table) -> LinkSettings:
+def _text_format(table: Table) -> ScaleFormat:
+    return TextFormat(
+        frame=table.text("frame"),
+        end=wire_bytes(table.text("end")),
+        unit=cast(ForceUnit | None, table.one_of("unit", get_args(ForceUnit), None)),
+        units=cast(dict[str, ForceUnit], _meanings(table, "units", get_args(ForceUnit))),
+        status=_statuses(table),
+        decimal=cast(Literal[".", ","], table.one_of("decimal", [".", ","], ".")),
+        checksum=cast(Any, table.one_of("checksum", ["none", "xor8", "sum8", "crc16-modbus"], "none")),
+        check_range=table.get("check_range", _range, None),
+        check_form=cast(Literal["hex", "bytes"], table.one_of("check_form", ["hex", "bytes"], "hex")),
+    )
+
+
+def _modbus_format(table: Table) -> ScaleFormat:
+    return ModbusFormat(
+        unit=_named_unit(table),
+        register=table.count("register"),
+        number=cast(Any, table.one_of("number", get_args(Number))),
+        address=table.count("address", 1),
+        function=cast(Any, table.count("function", 3)),
+        word_order=cast(WordOrder, table.one_of("word_order", get_args(WordOrder), "ABCD")),
+        factor=table.number("factor", 1.0),
+        decimals_register=table.count("decimals_register", None),
+        status_register=table.count("status_register", None),
+        status=_statuses(table),
+    )
+
+
+def _scpi_format(table: Table) -> ScaleFormat:
+    return ScpiFormat(
+        unit=_named_unit(table),
+        query=table.text("query"),
+        end=wire_bytes(table.text("end", "\n")),
+        field=table.count("field", 1),
+    )
+
+
+def _named_unit(table: Table) -> ForceUnit:
+    return cast(ForceUnit, table.one_of("unit", get_args(ForceUnit)))
+
+
+def _statuses(table: Table) -> dict[str, Status]:
+    return cast(dict[str, Status], _meanings(table, "status", get_args(Status)))
+
+
+def _link(table: Table, form: str) -> LinkSettings:
     baud = table.count("baud", 9600)
     if not 50 <= baud <= 4_000_000:
         raise table.fault("baud", f"found {baud}, expected a speed from 50 to 4000000")
     return _made(
         table,
         LinkSettings,
-        url=table.text("url"),
+        url=_beside(table.file, table.text("url")),
         baud=baud,
         bytesize=table.get("bytesize", _one_of_numbers(5, 6, 7, 8), 8),
         parity=cast(Any, table.one_of("parity", ["N", "E", "O", "M", "S"], "N")),
         stopbits=table.get("stopbits", _one_of_numbers(1, 1.5, 2), 1),
-        poll=wire_bytes(table.text("poll", "")),
+        poll=wire_bytes(table.text("poll", "")) if form == "text" else b"",
         poll_every_us=table.time_us("poll_every", 100_000),
+        answer_within_us=500_000 if form == "text" else table.time_us("answer_within", 500_000),
+        gap_us=gap_us(baud) if form == "modbus-rtu" else 0,
         period_us=table.time_us("period", None),
     )
+
+
+def _beside(file: str, url: str) -> str:
+    """Give the path of a capture that is named as it lies from the station file, and any other url as it is."""
+    capture = Path(file).parent / url
+    return str(capture) if "://" not in url and capture.is_file() else url
 
 
 def _made(table: Table, settings: Callable[..., T], **values: Any) -> T:

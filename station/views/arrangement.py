@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Place = Literal["header", "sentence", "number", "gauge", "progress", "under", "news", "drawing", "steps", "foot"]
-CardKind = Literal["trace", "close-up", "pulls", "list"]
+CardKind = Literal["trace", "close-up", "pulls", "list", "errors"]
 
 MARGIN = 40.0
 _CARD = 640.0

@@ -41,7 +41,8 @@ class StartPage(QWidget):
     """Jobs to go on with at the left, a new job at the right.
 
     `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
-    problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`.
+    problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`. `actions`
+    are what else can be done from here, as quiet buttons.
     """
 
     closed = pyqtSignal()
@@ -56,6 +57,7 @@ class StartPage(QWidget):
         *,
         plan: Path | None = None,
         notice: str = "",
+        actions: Sequence[tuple[str, Callable[[], None]]] = (),
         scale: float = 1.0,
     ) -> None:
         super().__init__()
@@ -68,14 +70,24 @@ class StartPage(QWidget):
         page = QVBoxLayout(self)
         page.setContentsMargins(margin, margin, margin, margin)
         page.setSpacing(round(24 * scale))
+        top = QHBoxLayout()
         if notice:
-            page.addWidget(labelled(notice, "soft", self))
+            top.addWidget(labelled(notice, "soft", self), 1)
+        self.action_buttons = [self._action(words, do) for words, do in actions]
+        for button in self.action_buttons:
+            top.addWidget(button)
+        page.addLayout(top)
         halves = QHBoxLayout()
         halves.setSpacing(round(64 * scale))
         halves.addLayout(self._left([JobRow(*job) for job in jobs]), 4)
         halves.addLayout(self._right(fields, plan), 5)
         page.addLayout(halves, 1)
         (self.jobs if jobs else self.form.inputs[PLAN_KEY]).setFocus()
+
+    def _action(self, words: str, do: Callable[[], None]) -> QPushButton:
+        button = QPushButton(words, self)
+        button.clicked.connect(lambda _checked: do())
+        return button
 
     def _left(self, jobs: Sequence[JobRow]) -> QVBoxLayout:
         column = QVBoxLayout()

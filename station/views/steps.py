@@ -31,6 +31,8 @@ COMMAND_WORDS: dict[Command, tuple[str, str]] = {
     "by hand": ("By hand, not measured", "H"),
     "scrap": ("Scrap the piece", "X"),
     "release": ("Release the piece", "R"),
+    "file": ("Name and file it", "F"),
+    "another weight": ("Another weight", "W"),
 }
 """What a command is called on its button, and the key that does it."""
 

@@ -27,6 +27,7 @@ from station.bench.snapshot import (
     CloseUp,
     Command,
     EndMarks,
+    ErrorsCard,
     ListCard,
     PullsCard,
     Snapshot,
@@ -37,6 +38,7 @@ from station.views.arrangement import MARGIN, Arrangement, CardKind, Content, Pl
 from station.views.bench_line import DrawingPanel, Lying, drawing_title
 from station.views.cards import CloseUpPanel, EndMarksPanel, ListPanel, Near, PullsPanel
 from station.views.dialogs import Field, ask
+from station.views.errors import ErrorsPanel
 from station.views.lettering import load_fonts
 from station.views.palette import LookName, look_named
 from station.views.panel import Panel
@@ -74,6 +76,7 @@ _CARD_KINDS: dict[type, CardKind] = {
     EndMarks: "close-up",
     PullsCard: "pulls",
     ListCard: "list",
+    ErrorsCard: "errors",
 }
 
 
@@ -152,6 +155,7 @@ class BenchWindow(QMainWindow):
         self.end_marks = EndMarksPanel("marks on the running end", look, fault, whole)
         self.pulls = PullsPanel("both pulls", look, fault, whole)
         self.short_list = ListPanel("list", look, fault, whole)
+        self.errors = ErrorsPanel("errors of the scale", look, fault, whole)
         self.foot = FootBand(look, fault, self._sent, whole)
         self._cards: tuple[Panel[Any], ...] = (
             self.trace,
@@ -159,6 +163,7 @@ class BenchWindow(QMainWindow):
             self.end_marks,
             self.pulls,
             self.short_list,
+            self.errors,
         )
         self._rows: dict[Place, Panel[Any]] = {
             "header": self.header,
@@ -255,6 +260,9 @@ class BenchWindow(QMainWindow):
             case ListCard():
                 self.short_list.present(card)
                 return self.short_list
+            case ErrorsCard():
+                self.errors.present(card)
+                return self.errors
 
     def _screen_px_per_m(self) -> float | None:
         """Give the screen's pixels in a metre, where it says something that can be true."""

@@ -590,6 +590,19 @@ def test_a_piece_is_pre_stretched_once() -> None:
     assert sum(isinstance(entry, HoldJudged) for entry in desk.entries) == 1
 
 
+def test_a_line_with_a_loop_in_its_middle_is_worked_to_the_end() -> None:
+    """A lower control line with a brake loop is marked, trapped and set like any other, and signed off."""
+    desk = Workbench(plan=Path("config/jobs/lower-control.toml").read_text(encoding="utf-8"))
+    keys = [step.key for step in desk.bench.state.steps]
+    assert len(keys) == len(set(keys))
+    for _ in range(80):
+        if desk.bench.step is None:
+            break
+        desk.seen()
+        desk.do_step()
+    assert desk.bench.step is None
+
+
 def test_handling_a_line_is_no_attempt() -> None:
     """A tug of ten pounds in a pre-stretch step is filed nowhere."""
     desk = Workbench()

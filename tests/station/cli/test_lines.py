@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from station.cli import lines
-from station.cli.answers import is_fault
+from station.faults import is_fault
 
 INCH = 0.0254
 PLAN = "config/jobs/one-cascade.toml"
@@ -84,6 +84,16 @@ class TestMarks:
         assert "how equal is not known" in said
         assert "length is not given" in called("marks", str(path), "--json")[2]
 
+    def test_without_any_error_given_nobody_knows(self, tmp_path):
+        """Where no error is given the text and the sheet say that how likely a line fits is not known."""
+        text = re.sub(r"(?m)^(comparing|mark|eye|standard)_uncertainty.*$", "", Path(PLAN).read_text(encoding="utf-8"))
+        path, sheet = tmp_path / "plan.toml", tmp_path / "sheet.svg"
+        path.write_text(text, encoding="utf-8")
+        out = called("marks", str(path), "--drawing", str(sheet))[1]
+        assert "A: pulls within 10.4 lbf of each other; within 1/2 in at the first try not known" in out
+        assert "not known" in list(ET.parse(sheet).getroot().itertext())  # noqa: S314 our own picture
+        assert "%" not in out
+
     def test_said(self):
         """The text says where to mark, toward which end, how long to leave the line, and whose word comes first."""
         status, out, _ = called("marks", PLAN)
@@ -101,6 +111,69 @@ class TestMarks:
         _, out, _ = called("marks", PLAN, "--metric")
         assert "A: 3593 mm, 545 mm longer than the old one" in out
         assert "8 mm past the opposite number's" in out
+
+    def test_a_lower_control_line(self):
+        """The example's brake loop is a step, its leg the running end; the toggle's mark goes with the closing one."""
+        _, answer = answered("marks", "config/jobs/lower-control.toml")
+        assert answer["order"] == [
+            "lower control link end",
+            "lower control brake loop above",
+            "lower control canopy end",
+        ]
+        loop = answer["steps"][1]
+        assert (loop["end"], loop["leg"], loop["running_end_marks_m"]) == ("loop", "running end", [4 * INCH, None])
+        assert [mark["from_link_end_m"] for mark in loop["marks"]] == pytest.approx([19.5 * INCH, 23.75 * INCH])
+        (line,) = answer["lines"]
+        assert line["marks"] == [
+            {"name": "toggle", "line": "lower control", "offset_m": 0.0, "from_link_end_m": pytest.approx(60 * INCH)}
+        ]
+        assert line["loop_pieces_m"] == {}
+        out = called("marks", "config/jobs/lower-control.toml")[1]
+        assert "mark 22 1/2 in and 24 1/2 in from the free end" in out
+        assert "there the running end comes out again, for the loop" in out
+        assert "lower control's running end enters level with the opposite number's; 19 1/2 in from" in out
+        assert "mark toggle: level with the opposite number's; 60 in from lower control's link end" in out
+
+    def test_a_leg_of_its_own_piece(self, tmp_path):
+        """A loop's leg of its own piece is cut apart, and the sheet and the text say how long."""
+        text = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
+        path, sheet = tmp_path / "plan.toml", tmp_path / "sheet.svg"
+        path.write_text(text.replace(', leg = "running end"', "").replace('at = "18 in"', 'at = "30 in"'), "utf-8")
+        _, out, _ = called("marks", str(path), "--drawing", str(sheet))
+        leg = "a leg for lower control's brake loop: 9 1/2 in, tapered at both ends"
+        assert leg in out
+        assert "the leg: mark 4 in from the free end" in out
+        assert leg in " ".join(ET.parse(sheet).getroot().itertext())  # noqa: S314 our own picture
+
+    def test_where_the_allowance_comes_from(self, tmp_path):
+        """Every step names its source, in JSON and in words; trials are those of the line's lot."""
+        assert {step["source"] for step in answered("marks", PLAN)[1]["steps"]} == {"typed in"}
+        text = Path(PLAN).read_text(encoding="utf-8").replace("coefficient = 0.0625", 'trials = "trials.csv"')
+        text = re.sub(r"(?m)^standard_uncertainty.*$", "", text).replace('name = "A"', 'name = "A"\nlot = "L2"')
+        (tmp_path / "plan.toml").write_text(text, encoding="utf-8")
+        rows = [f"{trap} in,{k * trap} in,{lot}" for lot, k in (("L1", 0.05), ("L2", 0.06)) for trap in (4, 5, 6)]
+        (tmp_path / "trials.csv").write_text("\n".join(["trap,shortening,lot", *rows, ""]), encoding="utf-8")
+        _, answer = answered("marks", str(tmp_path / "plan.toml"))
+        found = {
+            step["trap"]: (step["source"], round(step["shortening_m"] / step["trap_m"], 6)) for step in answer["steps"]
+        }
+        assert found["A link end"] == ("3 trials of lot L2 in trials.csv", 0.06)
+        assert found["B canopy end"][0] == "6 trials in trials.csv"
+        out = called("marks", str(tmp_path / "plan.toml"))[1]
+        assert "Shortening: 3 trials of lot L2 in trials.csv, for A link end, B into A, A canopy end; 6 trials" in out
+        assert "Mind: trials of different lots or guests are counted together" in out
+
+    def test_the_one_improvement(self, tmp_path):
+        """What would raise the probability most is named, with what it would come to."""
+        text = Path(PLAN).read_text(encoding="utf-8").replace('tolerance = "1/2 in"', 'tolerance = "1/16 in"')
+        (tmp_path / "plan.toml").write_text(text, encoding="utf-8")
+        _, answer = answered("marks", str(tmp_path / "plan.toml"))
+        line = answer["lines"][0]
+        left_m = math.hypot(line["budget_m"]["mark"], line["budget_m"]["eye"], line["budget_m"]["comparing"])
+        assert line["largest_improvement"] == "shortening"
+        assert line["probability_improved"] == pytest.approx(math.erf(INCH / 16 / left_m / math.sqrt(2)))
+        out = called("marks", str(tmp_path / "plan.toml"))[1]
+        assert "at the first try 71 %; trials of the shortening would help most, to 95 % at best" in out
 
     def test_drawing(self, tmp_path):
         """With --drawing the sheet is written as SVG, in either look."""
@@ -228,7 +301,7 @@ class TestShrinkage:
     def test_different_lots_are_warned_of(self, trials):
         """Trials of different lots counted together are named."""
         _, out, _ = called("shrinkage", trials)
-        assert "L1 around no guest, L2 around no guest" in out
+        assert "lot L1 around its like; lot L2 around its like" in out
         assert "row 4" in out
         assert "L1" in called("shrinkage", trials, "--json")[2]
 
@@ -237,6 +310,38 @@ class TestShrinkage:
         _, alone = answered("shrinkage", trials)
         _, upon = answered("shrinkage", trials, "--material", "HMPE 725")
         assert upon["degrees_of_freedom"] == alone["degrees_of_freedom"] + 1 + 4
+
+    def test_with_a_guest_of_another_material(self, trials):
+        """The first value is that of the guest named; of a guest nobody knows it is its like's, and it says so."""
+        _, like = answered("shrinkage", trials, "--material", "HMPE 725")
+        path = Path(trials)
+        path.write_text(path.read_text(encoding="utf-8").replace("lot\n", "guest\n"), encoding="utf-8")
+        for name in ("polyester 600", "a shoelace"):
+            path.write_text(re.sub(r"L[12]|polyester 600", name, path.read_text(encoding="utf-8")), encoding="utf-8")
+            status, out, said = called("shrinkage", trials, "--material", "HMPE 725", "--guest", name, "--json")
+            assert status == 0
+            known = json.loads(out)["coefficient"] == like["coefficient"]
+            assert known == ("not known; the first value is that of its like" in said) == (name == "a shoelace")
+
+    def test_trials_of_another_material(self, trials):
+        """With --material the trials that name another host do not count."""
+        path = Path(trials)
+        rows = path.read_text(encoding="utf-8").replace("trap,shortening,lot", "trap,shortening,material")
+        path.write_text(rows.replace("L1", "LCP 1000").replace("L2", "HMPE 725"), encoding="utf-8")
+        _, answer = answered("shrinkage", trials, "--material", "HMPE 725")
+        assert (answer["n"], answer["suspects"], answer["warnings"]) == (5, [4], [])
+
+    def test_plot(self, trials, tmp_path):
+        """With --plot the picture is written, the suspect named by its row; where it cannot be, it is said."""
+        path = tmp_path / "plot.svg"
+        for options in ((), ("--dark", "--metric")):
+            assert called("shrinkage", trials, "--lot", "L2", "--plot", str(path), *options)[0] == 0
+            texts = list(ET.parse(path).getroot().itertext())  # noqa: S314 our own picture
+            assert "row 4" in texts
+            assert "trials.csv  ·  lot L2" in texts
+        status, _, said = called("shrinkage", trials, "--plot", str(tmp_path / "none" / "plot.svg"))
+        assert status == 2
+        assert "plot.svg: cannot be written" in said
 
     def test_no_trial_yet(self, tmp_path):
         """Without trials a material's first value speaks, called a model; without that nothing does."""
@@ -261,7 +366,7 @@ class TestShrinkage:
         ("arguments", "part"),
         [
             (("--material", "HMPE 752"), "the nearest known is 'HMPE 725'"),
-            (("--lot", "L9"), "found L1 with no guest, L2 with no guest"),
+            (("--lot", "L9"), "found lot L1 around its like; lot L2 around its like"),
             (("--trap", "0 in"), "above zero"),
             (("--trap", "6"), "'6'"),
         ],

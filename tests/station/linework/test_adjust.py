@@ -112,7 +112,7 @@ def test_a_tack_needs_its_trap():
     tack = SewingSettings("bar-tack", 3 * INCH, 42, None, 0.0, 0.5 * INCH)
     sewn = replace(PLAN, lines=(replace(MAIN, canopy_end=CanopyEnd(5 * INCH, sewing=tack)), BRANCH))
     (warning,) = adjust(sewn, "A", -1.75 * INCH).warnings
-    assert all(part in warning for part in ("A canopy end", "3 3/8 in", "3 1/2 in", "tack"))
+    assert all(part in warning for part in ("A canopy end", "3 3/8 in", "3 1/2 in", "tack", "open the trap"))
 
 
 def test_at_a_joint_both_lines_change():

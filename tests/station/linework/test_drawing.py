@@ -12,9 +12,11 @@ from station.linework.placing import Box, place, text_width
 from station.linework.sheet import svg
 from station.settings.plan import (
     CanopyEnd,
+    HeightMark,
     Joint,
     LineSettings,
     LinkEnd,
+    MidLoop,
     PlanSettings,
     SewingSettings,
     ShrinkageSettings,
@@ -44,6 +46,18 @@ def branch(name, joins, at, length, trap=5):
     )
 
 
+def looped(name, length):
+    """Give a main line with a loop of its running end, one of its own piece, and two plain marks; lengths in inches."""
+    return replace(
+        main(name, length),
+        loops=(
+            MidLoop("brake loop", 6.5 * INCH, 1.5 * INCH, 4 * INCH, "running end"),
+            MidLoop("spare loop", 30 * INCH, 1 * INCH, 3 * INCH),
+        ),
+        marks=(HeightMark("toggle", 60 * INCH), HeightMark("a mark with a long name", 31 * INCH)),
+    )
+
+
 def planned(*lines):
     """Work out a plan of these lines."""
     return make_plan(PlanSettings("p.toml", "a plan", 44.5, INCH / 2, lines, shrinkage=ShrinkageSettings(0.0625, 0.01)))
@@ -69,6 +83,8 @@ PLANS = {
     ),
     "names without a space": planned(main("A" * 60, 120), branch("m" * 60, "A" * 60, 48, 40)),
     "no lengths": planned(main("A", None), branch("B", "A", 48, None)),
+    "loops and marks": planned(looped("A", 80), branch("B", "A", 50, 20)),
+    "loops without a length": planned(looped("A", None)),
 }
 
 
@@ -108,7 +124,14 @@ def clashes(placed):
             things["riser", name] = riser_boxes(line)
         if line.line.knot:
             things["knot", name] = [Box(line.end_x + 8, line.y - 7, 19, 14)]
+        things["loops", name] = [Box(low, line.y - 9, high - low, 18) for low, high in line.loops]
     leaders = {}
+    for line in placed.lines:
+        for mark in line.marks:
+            key = line.line.name, mark.name
+            words["plain mark", *key] = mark.words.box
+            things["plain tick", *key] = [thin(mark.x, mark.y - 19, mark.y + 19)]
+            leaders[key] = thin(mark.x, mark.y + 19, mark.leader_to_y)
     for trap in placed.traps:
         things["trap", trap.trap.name] = [trap.box]
         if trap.number is not None:
@@ -195,6 +218,25 @@ def test_positions_are_to_scale():
     placed = place(drawing)
     widths = {trap.trap.name: trap.box.width for trap in placed.traps}
     assert widths["B into A"] == pytest.approx(5 * INCH * placed.scale)
+
+
+def test_loops_and_marks_are_to_scale():
+    """A loop in mid-line stands open between its two traps, and a plain mark at its finished height."""
+    drawing = layout(planned(looped("A", 80)))
+    line = drawing.line("A")
+    assert line.loops == (pytest.approx((6.5 / 80, 8 / 80)), pytest.approx((30 / 80, 31 / 80)))
+    assert [(mark.name, mark.at) for mark in line.marks] == [
+        ("toggle", pytest.approx(60 / 80)),
+        ("a mark with a long name", pytest.approx(31 / 80)),
+    ]
+    assert [mark.words for mark in line.marks] == [("toggle", "level"), ("a mark with…", "level")]
+    traps = {trap.name: trap for trap in drawing.traps}
+    assert traps["A spare loop below"].entry == traps["A spare loop below"].end == pytest.approx(30 / 80)
+    assert traps["A spare loop above"].entry == traps["A spare loop above"].start == pytest.approx(31 / 80)
+    picture = svg(drawing)
+    x = [f"{each:.2f}" for each in place(drawing).lines[0].loops[0]]
+    assert f"H{x[0]}M{x[1]} " in picture
+    assert picture.count("<ellipse") == 4  # both ends' loops and the two in mid-line
 
 
 def test_the_bar_of_scale_is_true():

@@ -8,9 +8,11 @@ from station.linework.line_plan import PlanFault, make_plan
 from station.settings.materials import MaterialSettings
 from station.settings.plan import (
     CanopyEnd,
+    HeightMark,
     Joint,
     LineSettings,
     LinkEnd,
+    MidLoop,
     PlanSettings,
     SewingSettings,
     ShrinkageSettings,
@@ -124,8 +126,43 @@ def test_a_tack_that_reaches_into_the_taper():
     tack = SewingSettings("bar-tack", 4.75 * INCH, 42, None, 0.0, 0.5 * INCH)
     sewn = replace(MAIN, canopy_end=CanopyEnd(5 * INCH, sewing=tack))
     assert has(refused(sewn), "'A canopy end'", "4 3/4 in", "4 1/2 in", "taper")
+    folded = replace(looped(("a", 6.5, 1, 5, "running end")), link_end=LinkEnd(1.5 * INCH, 5 * INCH, sewing=tack))
+    plan = PlanSettings("p", "p", 44.5, INCH / 2, (folded,), shrinkage=ShrinkageSettings(0.1))
+    assert make_plan(plan).steps[0].sewing.taper_m == 0.0  # there it comes out again, and has no taper
     moved = replace(tack, length_m=4 * INCH, from_entry_m=1 * INCH)
     assert has(refused(replace(MAIN, canopy_end=CanopyEnd(5 * INCH, sewing=moved))), "5 in", "4 1/2 in")
+
+
+def looped(*loops, **changes):
+    """Give the main line with loops in mid-line: name, height, loop and trap in inches, and what makes the leg."""
+    made = (MidLoop(name, at * INCH, loop * INCH, trap * INCH, leg) for name, at, loop, trap, leg in loops)
+    return replace(MAIN, loops=tuple(made), **changes)
+
+
+def test_a_loop_in_mid_line_that_nobody_could_make():
+    """A loop of no size, over a trap, beyond the line, or whose leg does not come out there, is refused by numbers."""
+    own = "own piece"
+    assert has(refused(looped(("brake loop", 40, 0, 3, own))), "'A'", "'brake loop'", "0 in", "no size")
+    assert has(refused(looped(("brake loop", 48, 1, 3, own)), branch(at=50)), "'B into A'", "48 in", "45 in", "stretch")
+    assert has(
+        refused(looped(("brake loop", 42, 4, 1, own)), branch()), "loop 'brake loop'", "46 in", "43 in", "itself"
+    )
+    assert has(refused(looped(("brake loop", 130, 1, 3, own))), "'A brake loop below'", "130 in", "119 in")
+    assert has(refused(looped(("brake loop", 40, 1, 0, own))), "'A brake loop below'", "0 in")
+    assert has(refused(looped(("a", 40, 1, 3, own), ("a", 60, 1, 3, own))), "'A a below'")
+    assert has(refused(looped(("a", 40, 1, 3, own)), minimum_trap_m=4 * INCH), "'A a below'", "3 in", "4 in", "minimum")
+    out = refused(looped(("brake loop", 7, 1, 3, "running end")))
+    assert has(out, "'A'", "'brake loop'", "'A link end'", "6 1/2 in", "7 in", "meet")
+    joined = replace(branch(), loops=(MidLoop("a", 20 * INCH, INCH, 3 * INCH, "running end"),))
+    assert has(refused(MAIN, joined), "'B'", "'a'", "inside 'A'", "own piece")
+
+
+def test_a_mark_beyond_its_line():
+    """A plain mark past the end of its line is refused with both heights, and so are two of one name."""
+    marked = replace(MAIN, marks=(HeightMark("toggle", 121 * INCH),))
+    assert has(refused(marked), "'A'", "'toggle'", "121 in", "120 in")
+    twice = replace(MAIN, marks=(HeightMark("toggle", 20 * INCH), HeightMark("toggle", 21 * INCH)))
+    assert has(refused(twice), "'A'", "'toggle'", "a name of its own")
 
 
 def test_no_shortening_known():

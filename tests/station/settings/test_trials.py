@@ -17,6 +17,12 @@ def test_rows_are_read_in_metres(tmp_path):
     assert load_trials(path) == [Trial(0.1524, 0.009525, "L7", "HMPE"), Trial(0.15, 0.01)]
 
 
+def test_rows_count_from_one_below_the_header(tmp_path):
+    """Each trial knows its row, blank lines not counted, and the material of its host where the file tells it."""
+    path = written(tmp_path, "trap,shortening,material\n5 in,5/16 in,HMPE 725\n\n6 in,3/8 in,\n")
+    assert [(each.row, each.material) for each in load_trials(path)] == [(1, "HMPE 725"), (2, "")]
+
+
 def test_a_header_alone_is_no_trial_yet(tmp_path):
     """A file with only its header holds no trials, and that is no fault."""
     assert load_trials(written(tmp_path, "trap,shortening\n")) == []

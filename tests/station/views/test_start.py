@@ -133,6 +133,19 @@ def test_the_form_is_never_wider_than_its_room(qtbot: QtBot, size: tuple[int, in
         assert right < shown.page.width()
 
 
+def test_what_else_can_be_done_is_a_quiet_button(qtbot: QtBot) -> None:
+    """Each action has a button at the top, in its words, reached by mouse and keyboard; without any there is none."""
+    done: list[str] = []
+    actions = [("Check the scale", lambda: done.append("full")), ("Daily check", lambda: done.append("daily"))]
+    shown = Page(qtbot, JOBS, notice="Bench 1", actions=actions)
+    assert [button.text() for button in shown.page.action_buttons] == ["Check the scale", "Daily check"]
+    qtbot.mouseClick(shown.page.action_buttons[0], Qt.MouseButton.LeftButton)
+    shown.page.action_buttons[1].setFocus()
+    qtbot.keyClick(shown.page.action_buttons[1], Qt.Key.Key_Space)
+    assert done == ["full", "daily"]
+    assert Page(qtbot, JOBS).page.action_buttons == []
+
+
 def test_closing_the_page_is_told(qtbot: QtBot) -> None:
     """Closing the page is told to whoever opened it."""
     shown = Page(qtbot, JOBS)

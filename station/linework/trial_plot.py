@@ -1,0 +1,152 @@
+"""The shop's trials as a picture: each trial, the line through them, and where 95 of 100 new traps fall.
+
+`plot` gives what is to be drawn, in metres, for a window or a record; `svg` draws it as a picture that needs nothing
+beside it. A suspect trial is a diamond with its row beside it, the others are rings. Nothing is left out: of trials
+that would fall on the same spot of the picture one is drawn.
+
+>>> from station.linework.shrinkage import estimate
+>>> trials = [Trial(trap, 0.06 * trap + error) for trap, error in ((0.1, 1e-4), (0.12, -2e-4), (0.15, 1e-4))]
+>>> found = plot(trials, estimate(trials))
+>>> found.n, found.points[0].trap_m, found.curve[-1].trap_m >= 0.15
+(3, 0.1, True)
+>>> picture = svg(found, "trials.csv")
+>>> picture.count("<circle"), "3 trials" in picture
+(4, True)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from station.linework.chart import Axes, Scale, diamond, key, length_scale, ring
+from station.linework.plan_words import COMES_FIRST
+from station.linework.shrinkage import Estimate, Trial
+from station.linework.svg_page import EDGE, WIDTH, Look, Page
+from station.units import LengthSystem, length_text
+
+_SAMPLES = 48
+_HEIGHT = 520.0
+_LONGEST_TRAP_WITHOUT_TRIALS_M = 0.2032  # 8 in
+
+
+@dataclass(frozen=True)
+class PlottedTrial:
+    """One trial, with its row in the file and whether to look at it again."""
+
+    trap_m: float
+    shortening_m: float
+    row: int
+    suspect: bool
+
+
+@dataclass(frozen=True)
+class PlottedAllowance:
+    """What is allowed for a trap, and where 95 of 100 such traps fall; None where that is not known."""
+
+    trap_m: float
+    shortening_m: float
+    within_m: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class TrialPlot:
+    """What is to be drawn: trials, and the allowance sampled from no trap on to past the longest tried."""
+
+    points: tuple[PlottedTrial, ...]
+    curve: tuple[PlottedAllowance, ...]
+    estimate: Estimate
+
+    @property
+    def n(self) -> int:
+        """Give how many trials there are."""
+        return len(self.points)
+
+
+def plot(trials: Sequence[Trial], found: Estimate) -> TrialPlot:
+    """Give the picture of an estimate from `trials`; suspects are rows of `trials`, from 1."""
+    suspects = set(found.suspects)
+    points = tuple(
+        PlottedTrial(each.trap_m, each.shortening_m, each.row or number, number in suspects)
+        for number, each in enumerate(trials, 1)
+    )
+    longest_m = 1.1 * max((each.trap_m for each in trials), default=_LONGEST_TRAP_WITHOUT_TRIALS_M)
+    known = found.shrinkage
+    curve = tuple(
+        PlottedAllowance(trap_m, known.allowance_m(trap_m), known.allowance_95_m(trap_m))
+        for trap_m in (longest_m * n / _SAMPLES for n in range(_SAMPLES + 1))
+    )
+    return TrialPlot(points, curve, found)
+
+
+def scales(picture: TrialPlot, system: LengthSystem) -> tuple[Scale, Scale]:
+    """Give the scales of trap length and of shortening, which hold all that is drawn."""
+    shortenings_m = [point.shortening_m for point in picture.points]
+    for each in picture.curve:
+        shortenings_m += [each.shortening_m, *(each.within_m or ())]
+    return (
+        length_scale(0.0, picture.curve[-1].trap_m, system),
+        length_scale(min(0.0, *shortenings_m), max(shortenings_m), system),
+    )
+
+
+def svg(picture: TrialPlot, name: str, *, look: Look = "light", system: LengthSystem = "imperial") -> str:
+    """Draw trials as SVG; `name` says whose they are."""
+    page = Page(look)
+    colours = page.colours
+    known = picture.estimate.shrinkage
+    page.heading(name, _sentence(picture, system))
+    box = EDGE + 70, page.y + 46, WIDTH - 2 * EDGE - 90, _HEIGHT
+    titles = "length of the trap", "how much the host got shorter"
+    axes = Axes(page, box, *scales(picture, system), titles)
+    lows = [(each.trap_m, each.within_m[0]) for each in picture.curve if each.within_m is not None]
+    highs = [(each.trap_m, each.within_m[1]) for each in picture.curve if each.within_m is not None]
+    if lows:
+        axes.band(lows, highs, colours.act)
+        axes.line(lows, colours.act, 1.5, "6 5")
+        axes.line(highs, colours.act, 1.5, "6 5")
+    axes.line([(each.trap_m, each.shortening_m) for each in picture.curve], colours.act, 3)
+    drawn: set[tuple[int, int]] = set()
+    for point in sorted(picture.points, key=lambda each: each.suspect):
+        x, y = axes.x(point.trap_m), axes.y(point.shortening_m)
+        if point.suspect:
+            diamond(page, x, y, colours.ink)
+            page.text(x - 14, y + 5, f"row {point.row}", 15, colours.ink, "end", bold=True)
+        elif (round(x), round(y)) not in drawn:
+            drawn.add((round(x), round(y)))
+            ring(page, x, y, colours.ink)
+    page.y = box[1] + box[3] + 76
+    _keys(page, picture, bool(lows), known.coefficient)
+    page.y += 34
+    page.text(EDGE, page.y, COMES_FIRST, 15, colours.ink)
+    return page.written(name, "Trials of a trap's shortening, the line through them and where new traps fall")
+
+
+def _sentence(picture: TrialPlot, system: LengthSystem) -> str:
+    n = picture.n
+    known = picture.estimate.shrinkage
+    said = f"{n} trial{'s' if n != 1 else ''}" if n else "no trials yet: a model of the braid"
+    unsure = "how sure is not known"
+    if known.standard_uncertainty is not None:
+        unsure = f"give or take {known.standard_uncertainty:.4f}"
+    scatter = "" if known.scatter_m is None else f"  ·  one trap scatters by {length_text(known.scatter_m, system, 32)}"
+    return f"{said}: a trap shortens its host by {known.coefficient:.4f} of its length, {unsure}{scatter}"
+
+
+def _keys(page: Page, picture: TrialPlot, band: bool, coefficient: float) -> None:
+    """Explain the signs used, in one row."""
+    colours, x, y = page.colours, EDGE + 76.0, page.y
+    if picture.n:
+        ring(page, x, y, colours.ink)
+        x = key(page, x, y, "a trial")
+    if any(point.suspect for point in picture.points):
+        diamond(page, x, y, colours.ink)
+        x = key(page, x, y, "look again: far from the others, and still counted")
+    page.stroke(f"M{x - 16:.2f} {y:.2f}h24", colours.act, 3)
+    x = key(page, x, y, f"{coefficient:.4f} of the trap")
+    if band:
+        page.parts.append(
+            f'<rect x="{x - 16:.2f}" y="{y - 8:.2f}" width="24" height="16" fill="{colours.act}" fill-opacity="0.16" '
+            f'stroke="{colours.act}" stroke-width="1.5" stroke-dasharray="6 5"/>'
+        )
+        key(page, x, y, "95 of 100 new traps")
