@@ -16,9 +16,11 @@ that specification orders them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import reduce
 from operator import xor
+
+import numpy as np
 
 
 def xor8(data: bytes) -> int:
@@ -46,6 +48,28 @@ def crc16_modbus(data: bytes) -> int:
     for byte in data:
         crc = crc >> 8 ^ _CRC_TABLE[(crc ^ byte) & 0xFF]
     return crc
+
+
+_MANY = 24  # pieces from which on columns are quicker than bytes
+_CRC_COLUMN = np.array(_CRC_TABLE, np.uint16)
+
+
+def of_each(name: str, pieces: Sequence[bytes]) -> list[int]:
+    """Give the check of each piece; where they are many, column by column through all of them at once."""
+    if name == "sum8" or len(pieces) < _MANY or not any(pieces):
+        return [*map(CHECKSUMS[name][1], pieces)]
+    lengths = np.array([*map(len, pieces)])
+    longest = int(lengths.max())
+    filled = b"".join([piece.ljust(longest, b"\0") for piece in pieces])
+    rows = np.frombuffer(filled, np.uint8).reshape(len(pieces), longest)
+    if name == "xor8":
+        return [*map(int, np.bitwise_xor.reduce(rows, axis=1))]
+    crc = np.full(len(pieces), 0xFFFF, np.uint16)
+    shortest = int(lengths.min())
+    for at, column in enumerate(np.ascontiguousarray(rows.T)):
+        after = crc >> 8 ^ _CRC_COLUMN[(crc ^ column) & 0xFF]
+        crc = after if at < shortest else np.where(at < lengths, after, crc)
+    return [*map(int, crc)]
 
 
 # Name -> bytes wide, and how it is computed.

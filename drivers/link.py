@@ -6,8 +6,11 @@
   then the port is tried again, ever less often, down to once a second. At each opening the decoder is told that bytes
   may be missing.
 - A port named by the kernel ("/dev/ttyUSB0") is opened again by its identity, so that no other adapter takes its place.
+- A scale that only answers is asked: with `poll` at set times, or by a decoder that gives its own questions. Of those
+  one is in flight: the next waits for the answer, or for `answer_within_us`, and for `gap_us` of silence on the line.
 - Where nothing comes for `silence_us`, the link is lost as well. A port of this machine stays open and may speak again;
-  one on the network is called anew, for a server that died is silent for ever.
+  one on the network is called anew, for a server that died is silent for ever. A connection is kept alive by the
+  system, so that a server that is gone is noticed where silence is nothing unusual, as with a pedal.
 - The thread never ends unheard: a fault of the program is a `LinkLost`, and the fault itself goes to `on_fault`.
 
 >>> LinkSettings("/dev/serial/by-id/some-adapter", baud=19_200).silence_us
@@ -16,6 +19,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from abc import ABC, abstractmethod
@@ -27,6 +31,7 @@ from typing import Any, Literal, Protocol
 import serial
 
 from drivers import port_faults
+from drivers.asking import AskingDecoder
 from drivers.discovery import lasting_name
 from drivers.events import (
     Frame,
@@ -39,10 +44,9 @@ from drivers.events import (
     PedalLinkEvent,
     PedalLost,
     PedalUp,
-    Reading,
 )
 from drivers.pedal import PedalText
-from drivers.stamps import Stamper
+from drivers.stamps import Stamper, stamped
 
 try:
     from termios import error as TerminalFault  # noqa: N812 - its own name says nothing, and it is no OSError
@@ -73,17 +77,21 @@ class PortSettings:
 class LinkSettings(PortSettings):
     """The port of a scale. With `poll`, these bytes are sent every `poll_every_us`, for a scale that only answers.
 
-    `period_us` is the nominal time between readings, where it is known. `silence_us` is how long the scale may be
-    silent before the link counts as lost; None never gives it up. Raises `ValueError` for times that cannot be.
+    A decoder that gives its own questions is asked for one as often; `answer_within_us` is how long an answer may take,
+    `gap_us` how long the line is silent before a question. `period_us` is the nominal time between readings, where it
+    is known. `silence_us` is how long the scale may be silent before the link counts as lost; None never gives it up.
+    Raises `ValueError` for times that cannot be.
     """
 
     poll: bytes = b""
     poll_every_us: int = 100_000
     period_us: int | None = None
     silence_us: int | None = 2_000_000
+    answer_within_us: int = 500_000
+    gap_us: int = 0
 
     def __post_init__(self) -> None:
-        if self.poll and self.poll_every_us < _SHORTEST_POLL_US:
+        if self.poll_every_us < _SHORTEST_POLL_US:
             raise ValueError(
                 f"found a question every {self.poll_every_us} us, expected {_SHORTEST_POLL_US} us or more between two"
             )
@@ -153,8 +161,24 @@ def open_port(settings: PortSettings, timeout_s: float) -> SerialPort:
         port.open()
     except (ValueError, OverflowError, NotImplementedError) as fault:
         raise port_faults.UnusablePort(str(fault)) from fault
+    _keep_alive(getattr(port, "_socket", None))
     opened: SerialPort = port
     return opened
+
+
+def _keep_alive(connection: socket.socket | None) -> None:
+    """Have the system ask now and then whether the other end of a connection is still there.
+
+    A pedal is silent for hours, and so is a server whose power failed: only this tells them apart, within some 10 s. A
+    server that hangs while its system runs answers all the same; for a scale its silence tells.
+    """
+    if connection is None:
+        return
+    connection.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    for name, value in (("TCP_KEEPIDLE", 4), ("TCP_KEEPINTVL", 2), ("TCP_KEEPCNT", 3)):
+        option = getattr(socket, name, None)  # seconds of silence, seconds between questions, questions in vain
+        if option is not None:
+            connection.setsockopt(socket.IPPROTO_TCP, option, value)
 
 
 def _now_us() -> int:
@@ -272,10 +296,13 @@ class _PortThread(ABC):
         self._hand_on(batch)
 
     def _hand_on(self, batch: list[Any]) -> None:
-        if not batch:
-            return
+        if batch:
+            self._handed(self._on_batch, batch)
+
+    @staticmethod
+    def _handed(taker: Callable[..., None], *what: Any) -> None:
         try:
-            self._on_batch(batch)
+            taker(*what)
         except Exception as fault:
             raise _Downstream from fault
 
@@ -292,7 +319,8 @@ class Link(_PortThread):
     """The wire to a scale: its frames as readings, in batches, from one thread of its own; see the module's docstring.
 
     `on_batch` is called from that thread with every batch, and should be quick. `on_fault` gets a fault of the program,
-    after which the thread has ended; without it the fault is raised in the thread. `opener` opens ports.
+    after which the thread has ended; without it the fault is raised in the thread. `opener` opens ports. `on_heard` is
+    told of every read, its moment and its bytes, before they are decoded.
     """
 
     _what = "scale"
@@ -305,14 +333,19 @@ class Link(_PortThread):
         on_batch: Callable[[list[LinkEvent]], None],
         on_fault: Callable[[BaseException], None] | None = None,
         opener: OpenPort = open_port,
+        on_heard: Callable[[int, bytes], None] | None = None,
     ) -> None:
-        timeout_us = min(_TIMEOUT_US, settings.poll_every_us // 5) if settings.poll else _TIMEOUT_US
+        asker = decoder if isinstance(decoder, AskingDecoder) else None
+        timeout_us = min(_TIMEOUT_US, settings.poll_every_us // 5) if settings.poll or asker else _TIMEOUT_US
         super().__init__(settings, on_batch, on_fault, opener, timeout_us)
         self._settings = settings
         self._decoder = decoder
+        self._asker = asker
+        self._on_heard = on_heard
         self._stamper = Stamper(settings.period_us)
         self._heard_us = 0
         self._ask_us = 0
+        self._give_up_us = 0
 
     def _opened(self, port: SerialPort) -> None:  # noqa: ARG002 - the port has nothing to say yet
         self._decoder.rejoin()
@@ -336,23 +369,26 @@ class Link(_PortThread):
 
     def _ask(self, port: SerialPort) -> None:
         now_us = _now_us()
-        if self._settings.poll and now_us >= self._ask_us:
-            port.write(self._settings.poll)
-            due_us = self._ask_us + self._settings.poll_every_us
-            self._ask_us = due_us if due_us > now_us else now_us + self._settings.poll_every_us
+        if now_us < self._ask_us or not self._may_ask(now_us):
+            return
+        port.write(self._asker.request() if self._asker else self._settings.poll)
+        self._give_up_us = now_us + self._settings.answer_within_us
+        due_us = self._ask_us + self._settings.poll_every_us
+        self._ask_us = due_us if due_us > now_us else now_us + self._settings.poll_every_us
+
+    def _may_ask(self, now_us: int) -> bool:
+        if self._asker is None:
+            return bool(self._settings.poll)
+        answered = not self._asker.awaiting or now_us >= self._give_up_us
+        return answered and now_us >= self._heard_us + self._settings.gap_us
 
     def _take(self, chunk: bytes, at_us: int) -> None:
         self._heard_us = at_us
         if self._told is not None:
             self._up(at_us)
-        events = self._decoder.feed(chunk)
-        stamps = self._stamper.stamp(len(events), at_us)
-        self._hand_on(
-            [
-                Reading(stamp_us, *event, at_us) if isinstance(event, Frame) else Garbage(stamp_us, *event)
-                for stamp_us, event in zip(stamps, events, strict=True)
-            ]
-        )
+        if self._on_heard is not None:
+            self._handed(self._on_heard, at_us, chunk)
+        self._hand_on([*stamped(self._decoder.feed(chunk), self._stamper, at_us)])
 
     def _broken_off(self) -> list[Garbage]:
         return [Garbage(_now_us(), *noise) for noise in self._decoder.rejoin()]

@@ -17,7 +17,10 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from statistics import median_low
+
+from drivers.events import Frame, Garbage, Noise, Reading
 
 _ACROSS = 16
 _ARRIVALS = 64
@@ -63,3 +66,12 @@ class Stamper:
             return list(range(first_us, arrived_us + 1, period_us))
         room_us = max(arrived_us - last_us, count)  # a clock that stood still must not give one stamp twice
         return [last_us + room_us * nth // count for nth in range(1, count + 1)]
+
+
+def stamped(decoded: Sequence[Frame | Noise], stamper: Stamper, arrived_us: int) -> list[Reading | Garbage]:
+    """Give what a decoder made of one read, stamped."""
+    stamps = stamper.stamp(len(decoded), arrived_us)
+    return [
+        Reading(stamp_us, *event, arrived_us) if isinstance(event, Frame) else Garbage(stamp_us, *event)
+        for stamp_us, event in zip(stamps, decoded, strict=True)
+    ]

@@ -28,7 +28,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from drivers.checksums import CHECKSUMS, read
+from drivers.checksums import of_each, read
 from drivers.events import ForceUnit, Frame, Noise, Status
 from drivers.template import FRAME_LIMIT, Field, FormatFault, Part, fixed_width, shown, wire_bytes
 from drivers.text_format import FORCELESS, Meaning, TextFormat
@@ -156,9 +156,11 @@ class TextDecoder:
     def _proven(self, checked: Sequence[tuple[bytes, bytes]]) -> bool:
         """Say whether each of these frames carries the check that belongs to it."""
         form = self.form
-        compute, span, ending = CHECKSUMS[form.checksum][1], form.check_span, len(form.end)
-        right = [compute(raw[: len(raw) - ending][span]) for raw, _ in checked]
-        return right == [read(check, form.check_form) for _, check in checked]
+        span, stop = form.check_span, -len(form.end) or None
+        right = of_each(form.checksum, [raw[:stop][span] for raw, _ in checked])
+        if form.check_form == "hex":
+            return right == [int(check, 16) for _, check in checked]
+        return right == [read(check, "bytes") for _, check in checked]
 
     def _read_one(self, token: Token) -> Events:
         judged = self._judge(token)

@@ -7,7 +7,6 @@ command that needs a name or a reason asks for it with a form of the keyboard.
 from __future__ import annotations
 
 import dataclasses
-import os
 import signal
 import sys
 import tomllib
@@ -27,7 +26,7 @@ from station.bench.snapshot import Command, Snapshot, Words
 from station.bench.weighing import DailyCheck, FullCheck
 from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
-from station.filing import Filer, facts_of, job_state, next_piece, wall_clock
+from station.filing import Filer, data_folder, facts_of, job_state, next_piece, wall_clock
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
@@ -146,8 +145,7 @@ class AtWindow:
 
 def default_archive() -> Path:
     """Give where the archive lies unless one is named: in the user's own data folder."""
-    home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share"
-    return Path(home) / "fidbench" / "archive.sqlite"
+    return data_folder() / "archive.sqlite"
 
 
 def application() -> QApplication:

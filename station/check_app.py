@@ -21,10 +21,11 @@ from station.bench.snapshot import Command, Snapshot
 from station.bench.weighing import DailyCheck, FullCheck, WeighingSettings
 from station.bench.weighing_showing import weighing_snapshot
 from station.bench.weights import Load, Place, WeightsFault, load_of, read_weights
-from station.filing import Filer, WallClock, wall_clock
+from station.filing import Filer, WallClock, data_folder, wall_clock
 from station.measuring.scale_check import AIR_DENSITY, WEIGHT_DENSITY
 from station.records.archive import Archive
 from station.records.entries import Entry
+from station.records.store import is_server
 from station.scale_today import ScaleRecord
 from station.settings.station import StationSettings
 from station.units import QuantityFault, force_mn, in_unit, quantity
@@ -57,7 +58,8 @@ class CheckFiler:
     """Files facts about a scale, and a check's CSV beside the archive before the check itself."""
 
     def __init__(self, archive: Archive, clock: WallClock = wall_clock) -> None:
-        self._folder = Path(archive.path).parent / "checks"
+        beside = data_folder() if is_server(archive.where) else Path(archive.path).parent
+        self._folder = beside / "checks"
         self._file = Filer(archive, clock)
         self._clock = clock
 

@@ -12,7 +12,9 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from station.bench.job import JobState, fold
 from station.measuring.trace import Trace
@@ -59,3 +61,9 @@ def next_piece(archive: Archive) -> int:
         int(each.piece) for _, each in facts_of(archive) if isinstance(each, PieceCut) and each.piece.isdecimal()
     ]
     return max(numbers, default=0) + 1
+
+
+def data_folder() -> Path:
+    """Give the user's own data folder, where what belongs to no archive file lies."""
+    home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share"
+    return Path(home) / "fidbench"

@@ -1,4 +1,4 @@
-"""`fidbench records`: what is filed, read by people and by programs; nothing here writes to an archive.
+"""`fidbench records`: what is filed, read by people and by programs; but for `import`, nothing writes to an archive.
 
 `verify` ends with 0 where nothing is damaged and no verdict changed, else with 1; an archive that cannot be read at all
 ends any of them with 2.
@@ -6,6 +6,7 @@ ends any of them with 2.
 
 from __future__ import annotations
 
+import json
 import sys
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -17,10 +18,11 @@ import click
 
 from station.cli.answers import as_json, print_json, say, warn
 from station.records.rows import Row, readable
-from station.records.words import groups, value
+from station.records.words import count, groups, value
 
 if TYPE_CHECKING:
     from station.records.archive import Archive
+    from station.records.examine import Examined
     from station.records.job_sheet import JobSheet
     from station.records.verify import Verification
 
@@ -31,7 +33,7 @@ archive_option = click.option(
 
 @click.group()
 def records() -> None:
-    """List, show, check, report, export and back up what is filed."""
+    """List, show, check, report, export, import and back up what is filed."""
 
 
 @records.command("list")
@@ -83,21 +85,27 @@ def show(job: str, where: str, as_json: bool) -> int:
 @records.command()
 @archive_option
 @click.option("--anchor", metavar="HASH", help="A hash printed or written down earlier: says up to where it vouches.")
+@click.option("--key", "public", metavar="KEY", help="The station's public key: every signature must be by it.")
+@click.option(
+    "--workers", type=click.IntRange(1), metavar="N", help="How many processes; as many as help unless given."
+)
 @as_json
-def verify(where: str, anchor: str | None, as_json: bool) -> int:
-    """Work out every link of the chain and every verdict anew.
+def verify(where: str, anchor: str | None, public: str | None, workers: int | None, as_json: bool) -> int:
+    """Work out every link of the chain, every signature and every verdict anew.
 
     Exit status 0 when nothing is damaged and no verdict changed, 1 otherwise, 2 when the archive cannot be read.
     """
     from station.records.archive import Archive
-    from station.records.verify import read_anchor
-    from station.records.verify import verify as verify_rows
+    from station.records.verify import read_anchor, verify_examined
+    from station.records.workers import examined
 
     known = None if anchor is None else read_anchor(anchor)
+    public = None if public is None else read_anchor(public, "a public key")
     with Archive.open(where) as archive:
         unsound, unguarded = archive.unsound(), archive.unguarded()
-        with _watched(archive) as rows:
-            found = verify_rows(rows, archive.stored_traces, known, unsound, unguarded)
+        traces = archive.stored_traces
+        with _watched(archive, examined(archive, workers)) as rows:
+            found = verify_examined(rows, traces, known, unsound, unguarded, public)
     if as_json:
         print_json(found.answer())
     else:
@@ -110,58 +118,133 @@ def verify(where: str, anchor: str | None, as_json: bool) -> int:
 @archive_option
 @click.option("--out", metavar="FILE", help="Where to write it; ID.pdf here, where none is named.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True)
-def report(job: str, where: str, out: str | None, paper: Any) -> int:
-    """Write one job's record as a PDF for the file."""
+@click.option("--label", "label_file", metavar="FILE", help="Write a small label for the packing card as well (PDF).")
+def report(job: str, where: str, out: str | None, paper: Any, label_file: str | None) -> int:
+    """Write one job's record as a PDF for the file, and print its line for the logbook."""
     from station.records.archive import Archive
-    from station.records.job_sheet import JobSheet
+    from station.records.job_sheet import JobSheet, checks_in_force
+    from station.records.label import label
     from station.records.line_picture import line_picture
     from station.records.report import report as make_report
 
     with Archive.open(where) as archive:
         sheet = JobSheet.of(job, _rows(archive, job))
-        pdf = make_report(sheet, archive.trace, paper, line_picture(sheet))
+        checks = checks_in_force(sheet, archive.of_kind("scale-checked", "daily-checked"))
+        pdf = make_report(sheet, archive.trace, paper, line_picture(sheet), checks)
     target = Path(out or f"{job}.pdf")
     _write(target, pdf)
     say(f"{target}: record of job {job}; anchor of entry {sheet.last_seq}: {groups(sheet.last_hash)}")
+    if label_file is not None:
+        _write(Path(label_file), label(sheet))
+        say(f"{label_file}: label of job {job}")
+    say(f"For the logbook: {sheet.logbook_line()}")
     if sheet.signed_off is None:
         warn(f"job {job} is not signed off, and its record says so")
     return 0
 
 
 @records.command()
-@click.argument("job", metavar="ID")
+@click.argument("job", metavar="[ID]", required=False)
 @archive_option
-def export(job: str, where: str) -> int:
-    """Print one job as JSON lines: each sealed entry as it was hashed, and each trace it names.
+@click.option("--form", type=click.Choice(["jsonl", "csv", "parquet"]), default="jsonl", show_default=True)
+@click.option("--out", metavar="FILE", help="Where to write it; standard output, where none is named.")
+@click.option("--withhold", metavar="NAME", multiple=True, help="A name to leave out; may be given several times.")
+@click.option("--withhold-all", is_flag=True, help="Leave out every name of a person.")
+def export(
+    job: str | None, where: str, form: str, out: str | None, withhold: tuple[str, ...], withhold_all: bool
+) -> int:
+    """Print one job, or without an ID everything, for others to check or to read.
 
-    An entry's line has bench, seq, hash and body (the exact text that was hashed); a trace's line has trace (its hash)
-    and packed (its bytes, before compression, in base64).
+    JSON Lines: each sealed entry as it was hashed, the names beside it, and each trace it names (its bytes before
+    compression, in base64); docs/check_record.py checks it, and records import takes that of a whole archive back. CSV
+    and Parquet: a table with a row for each entry. A name that is left out breaks nothing: its seal stays.
     """
-    from base64 import b64encode
-
+    from station.records import exports
     from station.records.archive import Archive
-    from station.records.chain import BodyFault
 
     with Archive.open(where) as archive:
-        named: list[str] = []
-        for row in _rows(archive, job):
-            body = row.body.decode("utf-8", "replace")
-            print_json({"bench": readable(row.bench), "seq": row.seq, "hash": readable(row.hash), "body": body})
-            try:
-                trace = row.facts.get("trace")
-            except BodyFault:
-                continue
-            if isinstance(trace, str) and trace not in named:
-                named.append(trace)
-        missing = 0
-        for name in named:
-            stored = archive.stored_traces.get(name)
-            if stored is None or stored.what_is_wrong():
-                warn(f"the trace {name} is {'missing' if stored is None else 'damaged'}: records verify says more")
-                missing += 1
-                continue
-            print_json({"trace": name, "packed": b64encode(stored.unpacked()).decode()})
+        rows: Iterable[Row] = archive.entries() if job is None else _rows(archive, job)
+        if withhold or withhold_all:
+            rows = _still_named(exports.without_names(rows, lambda name: withhold_all or name in withhold), withhold)
+        if form == "parquet":
+            if out is None:
+                raise click.UsageError("a Parquet file is not for a terminal; name a file with --out")
+            with _written(out):
+                written = exports.write_parquet(rows, Path(out))
+            say(f"{out}: {count(written, 'row')}")
+            return 0
+        missing: list[str] = []
+
+        def miss(name: str, what: str) -> None:
+            missing.append(name)
+            warn(f"the trace {name} is {what}: records verify says more")
+
+        with _written(out or "-"), click.open_file(out or "-", "w", encoding="utf-8", atomic=out is not None) as file:
+            if form == "csv":
+                import csv
+
+                table = csv.DictWriter(file, exports.COLUMNS, lineterminator="\n")
+                table.writeheader()
+                table.writerows(map(exports.cells_of, rows))
+            else:
+                for line in exports.lines(rows, archive.stored_traces, miss):
+                    file.write(json.dumps(line, allow_nan=False, ensure_ascii=False) + "\n")
     return 1 if missing else 0
+
+
+def _still_named(rows: Iterable[Row], names: Sequence[str]) -> Iterator[Row]:
+    """Give the rows; say where a withheld name stands in a text all the same, which no seal keeps."""
+    for row in rows:
+        yield row
+        found = [name for name in names if name and name in row.body.decode("utf-8", "replace")]
+        for name in found:
+            warn(f"entry {row.seq} of {readable(row.bench)}: {name!r} stands in its sealed text, and stays there")
+
+
+@records.command("import")
+@click.argument("file", metavar="FILE")
+@archive_option
+@as_json
+def take_in(file: str, where: str, as_json: bool) -> int:
+    """Take the JSON Lines of a whole archive into a new one, with the same heads.
+
+    Every line is checked; where one is not as it was sealed, it is named, and nothing is kept.
+    """
+    from station.records import exports
+
+    heads = exports.take_in(Path(file), where)
+    if as_json:
+        print_json({"archive": where, "heads": {bench: head.hash for bench, head in heads.items()}})
+        return 0
+    for bench, head in heads.items():
+        say(f"{where}: {bench} up to entry {head.seq}, anchor {groups(head.hash)}")
+    return 0
+
+
+@records.command()
+@click.argument("file", metavar="[FILE]", required=False)
+@click.option(
+    "--archive", "where", metavar="A", help="Make the key beside this archive, so that its bench signs with it."
+)
+@as_json
+def key(file: str | None, where: str | None, as_json: bool) -> int:
+    """Make the station's key, with which its bench signs every entry from then on.
+
+    A key beside an archive (its name, and .key) is used by itself. Keep a copy of the public key where it can be
+    compared later, on paper or with somebody else: records verify --key.
+    """
+    from station.records.signatures import Signer
+
+    if (file is None) == (where is None):
+        raise click.UsageError("name either a file for the key, or the archive to make it beside")
+    path = Path(f"{where}.key" if file is None else file)
+    signer = Signer.make(path)
+    if as_json:
+        print_json({"file": str(path), "public": signer.public})
+        return 0
+    say(f"{path}: the station's key; nobody else may read it, and no copy of it leaves the station")
+    say(f"Its public half, to write down or send away:\n  {groups(signer.public)}")
+    return 0
 
 
 @records.command()
@@ -183,14 +266,13 @@ def backup(file: str, where: str, as_json: bool) -> int:
 
 
 @contextmanager
-def _watched(archive: Archive) -> Iterator[Iterable[Row]]:
-    """Give all entries, with a bar on standard error where a person looks at it."""
+def _watched(archive: Archive, rows: Iterable[Examined]) -> Iterator[Iterable[Examined]]:
+    """Give what is found of each entry, with a bar on standard error where a person looks at it."""
     if not sys.stderr.isatty():
-        yield archive.entries()
-        return
-    count = archive.count()
-    with click.progressbar(archive.entries(), count, file=sys.stderr, update_min_steps=200) as rows:
         yield rows
+        return
+    with click.progressbar(rows, archive.count(), file=sys.stderr, update_min_steps=200) as watched:
+        yield watched
 
 
 def _rows(archive: Archive, job: str) -> list[Row]:
@@ -248,7 +330,7 @@ def _entry_object(row: Row) -> Mapping[str, Any]:
 
     known = {"bench": readable(row.bench), "seq": row.seq, "hash": readable(row.hash)}
     try:
-        return known | {"at": row.at, "entry": row.facts, "damaged": None}
+        return known | {"at": row.at, "entry": row.told, "damaged": None}
     except BodyFault as fault:
         return known | {"at": None, "entry": None, "damaged": str(fault)}
 
@@ -302,6 +384,8 @@ def _say_verified(found: Verification, anchor: str | None) -> None:
         say("Keep this file as it is, and compare it with a backup.")
     if anchor is not None and found.anchored_to is not None:
         say(f"The anchor is the hash of entry {found.anchored_to}: it vouches for that entry and all before it.")
+    for signer, entries in found.keys.items():
+        say(f"Signed by {groups(signer)}: {count(entries, 'entry', 'entries')}")
     for bench, head in found.heads.items():
         say(f"Head of {bench}: {groups(head)}")
     if anchor is None:
@@ -323,9 +407,19 @@ def _write(target: Path, content: bytes) -> None:
     """Write a file whole or not at all."""
     part = target.with_name(f".{target.name}.part")
     try:
-        part.write_bytes(content)
-        part.replace(target)
-    except OSError as fault:
-        raise click.FileError(str(target), fault.strerror or str(fault)) from None
+        with _written(str(target)):
+            part.write_bytes(content)
+            part.replace(target)
     finally:
         part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _written(name: str) -> Iterator[None]:
+    """Turn what goes wrong while a file is written into click's error that names it."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as fault:
+        raise click.FileError(name, fault.strerror or str(fault)) from None

@@ -96,7 +96,8 @@ def utc_text(at: datetime) -> str:
 def seal(prev_hash: str, bench: str, seq: int, at: str, entry: Mapping[str, Any], key: str | None = None) -> Link:
     """Seal `entry` as number `seq` of the bench's chain, on the entry whose hash is `prev_hash`.
 
-    `key` is the public key, in hexadecimal digits, of the station that will sign the body; None where none does. `at` is UTC text as `utc_text` gives it. Raises `SealError` for a float, a number that JSON cannot carry exactly
+    `key` is the public key, in hexadecimal digits, of the station that will sign the body; None where none does.
+    `at` is UTC text as `utc_text` gives it. Raises `SealError` for a float, a number that JSON cannot carry exactly
     (2^53 and beyond), text that is no Unicode, and anything else that is neither integer, text, truth value, null,
     list nor object.
     """

@@ -4,10 +4,10 @@ Nothing is overwritten. A step gone back on, an amendment, an override are facts
 answer. Bodies hold integers and text only (millinewtons, micrometres, microseconds, ISO 8601), never a float, so
 that they hash the same everywhere. The state of a job is a fold over its entries (see `station.bench.job`).
 
->>> cut = PieceCut(job="26-0001", step="A: cut", line="A", piece="12", length_um=3_600_000)
->>> body_of(cut)
-{'kind': 'piece-cut', 'job': '26-0001', 'step': 'A: cut', 'line': 'A', 'piece': '12', 'length_um': 3600000}
->>> entry_of(body_of(cut)) == cut
+>>> check = Checked(job="26-0001", step="check: no twist", check="no twist")
+>>> body_of(check)
+{'kind': 'checked', 'job': '26-0001', 'step': 'check: no twist', 'check': 'no twist'}
+>>> entry_of(body_of(check)) == check
 True
 """
 
@@ -218,9 +218,11 @@ class Adjusted(Entry):
     """A line was taken in or let out at its canopy end by `move_um`, after which `trap_after_um` lies trapped."""
 
     line: str
-    action: str  # take-in, let-out
+    action: str  # take-in, let-out, or leave: then `by` and `reason` say who left it, and why
     move_um: int
     trap_after_um: int
+    by: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -256,6 +258,18 @@ class Overridden(Entry):
 
     by: str
     reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PieceOverpulled(Entry):
+    """A pull went over the ceiling, or the scale was overloaded (`pull_mn` null), outside a judged hold.
+
+    `pieces` are those that the pull went through; none where it was the reference that was pulled.
+    """
+
+    pieces: tuple[str, ...]
+    pull_mn: int | None
+    ceiling_mn: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -308,6 +322,7 @@ KINDS: Mapping[str, type[Entry]] = {
         HoldCompleted,
         HoldJudged,
         HoldByHand,
+        PieceOverpulled,
         MarkMade,
         TrapMade,
         TrapSet,

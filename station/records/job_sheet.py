@@ -19,6 +19,7 @@ from station.records.chain import BodyFault
 from station.records.entries import (
     Amended,
     Checked,
+    DailyChecked,
     Entry,
     HoldByHand,
     HoldCompleted,
@@ -30,6 +31,7 @@ from station.records.entries import (
     PieceCut,
     PieceReleased,
     PieceScrapped,
+    ScaleChecked,
     SignedOff,
     SteppedBack,
     Tacked,
@@ -52,6 +54,7 @@ from station.records.words import (
     difference,
     facts,
     figures,
+    groups,
     in_words,
     value,
     verdict,
@@ -183,6 +186,25 @@ class JobSheet:
         counts = [f"{verdicts.count(each)} {words}" for each, words in VERDICTS.items() if each in verdicts]
         return ", ".join(counts) or "none judged"
 
+    def logbook_line(self) -> str:
+        """Give the job as one line for a logbook."""
+        opened, signed = self.opened, self.signed_off
+        canopy, work, people = (opened.canopy, opened.work, opened.people) if opened else ({}, {}, {})
+        line = ", ".join(each for each in (opened.side, opened.number) if each) if opened else ""
+        by = (
+            (signed.entry.by, signed.entry.certificate) if signed else (people.get("worker"), people.get("certificate"))
+        )
+        parts = [
+            (signed.at[:10] if signed else self.span[1][:10]) or NOT_RECORDED,
+            f"{value(canopy.get('type'))}, serial {value(canopy.get('serial'))}",
+            f"{value(opened.title if opened else None)} ({line or NOT_RECORDED})",
+            f"worked to {value(work.get('document'))}",
+            f"pre-stretch: {self.holds_in_words()}",
+            f"{value(by[0])}, {value(by[1])}" + ("" if signed else ", NOT SIGNED OFF"),
+            f"job {self.job}, entry {self.last_seq}, anchor {groups(self.last_hash[:16]) or NOT_RECORDED} ...",
+        ]
+        return "; ".join(parts)
+
     def results(self) -> list[tuple[str, str]]:
         """Say what came out, as a label and words each: pieces, comparisons, what was passed, inspection."""
         checks = len({each.entry.check for each in self.of_kind(Checked)})
@@ -213,6 +235,27 @@ class JobSheet:
     def _inspection(self) -> str:
         found = [f"{in_words(each.entry)} (entry {each.seq})" for each in self.of_kind(Inspected)]
         return "; ".join(found) or "none by a second person recorded"
+
+
+def checks_in_force(sheet: JobSheet, rows: Iterable[Row]) -> list[Told[Entry]]:
+    """Give the last full and the last daily check, before a job's last hold, of every scale that it was held on.
+
+    `rows` are the checks of scales that an archive holds, of all benches; a damaged one is left out, for `verify` to
+    tell.
+    """
+    holds = sheet.of_kind(HoldJudged)
+    scales = {each.entry.scale for each in holds}
+    last: dict[tuple[str, type[Entry]], Told[Entry]] = {}
+    for row in rows:
+        if not holds or row.bench != sheet.bench or row.seq > holds[-1].seq:
+            continue
+        try:
+            entry, at = row.entry, row.at
+        except BodyFault:
+            continue
+        if isinstance(entry, ScaleChecked | DailyChecked) and entry.scale in scales:
+            last[entry.scale, type(entry)] = Told(row.seq, at, entry)
+    return sorted(last.values(), key=lambda each: each.seq)
 
 
 def facts_of(opened: JobOpened) -> list[tuple[str, list[tuple[str, str]]]]:

@@ -10,6 +10,7 @@ from another, and a character that no font here has is printed as its number, ne
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator, Sequence
 from functools import cache
 from html import escape
@@ -181,14 +182,33 @@ def _parts(row: Sequence[str]) -> Iterator[list[str]]:
             return
 
 
+def dated(at: str) -> str:
+    """Give UTC text as a PDF's date; a day long ago where there is none."""
+    digits = "".join(re.findall(r"\d", at[:19])) or "20000101000000"
+    return f"D:{digits}Z"
+
+
+def seal_canvas(canvas: Canvas, name: str, date: str) -> None:
+    """Take date and ID of a file from the job; left to itself, the library takes them from the environment."""
+    canvas.setDateFormatter(lambda *_: date)
+    canvas._doc.signature = hashlib.blake2b(name.encode(), digest_size=16)
+
+
+def sealed_canvas(file: Any, size: tuple[float, float], name: str, date: str) -> Canvas:
+    """Give a canvas of this size whose file is the same for the same drawing."""
+    canvas = Canvas(file, size, invariant=1, initialFontName=FONT, lang="en")
+    canvas.setTitle(name)
+    canvas.setCreator("fidbench")
+    seal_canvas(canvas, name, date)
+    return canvas
+
+
 class NumberedCanvas(Canvas):  # type: ignore[misc]  # reportlab ships no types for its canvas
     """A canvas that writes the foot of each page when it knows how many there are."""
 
     def __init__(self, foot: Sequence[str], name: str, date: str, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs | {"initialFontName": FONT})
-        # Left to itself, the library takes the file's date, and a seed of its ID, from the environment.
-        self.setDateFormatter(lambda *_: date)
-        self._doc.signature = hashlib.blake2b(name.encode(), digest_size=16)
+        seal_canvas(self, name, date)
         self._foot_lines = foot
         self._foot_name = name
         self._kept: list[dict[str, Any]] = []

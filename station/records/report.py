@@ -16,7 +16,6 @@ it stays the same however many jobs follow.
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Literal
 
@@ -46,6 +45,7 @@ from station.records.entries import (
     TrapMade,
 )
 from station.records.job_sheet import JobSheet, Told, facts_of
+from station.records.label import AnchorCode
 from station.records.paper import (
     BAND,
     CEILING,
@@ -66,6 +66,7 @@ from station.records.paper import (
     NumberedCanvas,
     box,
     code,
+    dated,
     facts_table,
     listed,
     load_fonts,
@@ -111,12 +112,13 @@ def report(
     trace_of: Callable[[str], Trace],
     paper: Paper = "letter",
     drawing: DrawLine | None = None,
+    checks: Sequence[Told[Entry]] = (),
 ) -> bytes:
     """Give the report of one job as the bytes of a PDF.
 
     `trace_of` gives a stored trace by its hash; a RuntimeError or LookupError it raises is printed in the picture's
     place. `drawing` makes the drawing of the line, as a flowable no wider than the width it is given in points; where
-    there is none, marks and traps stand in their tables alone.
+    there is none, marks and traps stand in their tables alone. `checks` are the scale's checks in force (`job_sheet`).
     """
     load_fonts()
     size = PAPERS[paper]
@@ -141,12 +143,10 @@ def report(
         f"Recorded by {sheet.opened.software if sheet.opened else NOT_RECORDED}. {_rules(sheet)}",
     )
 
-    date = "".join(re.findall(r"\d", sheet.span[1][:19])) or "20000101000000"
-
     def canvas(*args: Any, **kwargs: Any) -> NumberedCanvas:
-        return NumberedCanvas(foot, f"Job {sheet.job}", f"D:{date}Z", *args, **kwargs)
+        return NumberedCanvas(foot, f"Job {sheet.job}", dated(sheet.span[1]), *args, **kwargs)
 
-    pages = _Pages(sheet, trace_of, size[0] - 2 * MARGIN)
+    pages = _Pages(sheet, trace_of, size[0] - 2 * MARGIN, checks)
     document.build([*pages.first_page(), PageBreak(), *pages.annex(drawing)], canvasmaker=canvas)
     return file.getvalue()
 
@@ -164,7 +164,10 @@ def _cut(words: str, longest: int = _LONGEST_FACT) -> str:
 
 
 class _Pages:
-    def __init__(self, sheet: JobSheet, trace_of: Callable[[str], Trace], width: float) -> None:
+    def __init__(
+        self, sheet: JobSheet, trace_of: Callable[[str], Trace], width: float, checks: Sequence[Told[Entry]]
+    ) -> None:
+        self.checks = checks
         self.sheet = sheet
         self.trace_of = trace_of
         self.width = width
@@ -256,6 +259,8 @@ class _Pages:
             story.append(para("No hold was judged."))
         if drawing is not None:
             story.append(KeepTogether([para("The line and its marks", SECTION), drawing(self.width)]))
+        checks = [[str(each.seq), time_text(each.at), in_words(each.entry)] for each in self.checks]
+        story += listed("Scale checks in force", ["entry", "when", "what"], [0.07, 0.21, 0.72], checks, self.width)
         return [*story, *self._work(), *self._limits_of_the_bench(), *self._log(), *self._plan()]
 
     def _hold(self, title: str, told: Told[HoldJudged]) -> list[Flowable]:
@@ -335,12 +340,27 @@ class _Pages:
             KeepTogether(
                 [
                     para("How to check this record", SECTION),
-                    para(check),
-                    Spacer(1, 3),
-                    para(f'fidbench records verify --archive FILE --anchor "{groups(anchor)}"', CODE),
+                    self._anchor_beside(
+                        [
+                            para(check),
+                            Spacer(1, 3),
+                            para(f'fidbench records verify --archive FILE --anchor "{groups(anchor)}"', CODE),
+                        ]
+                    ),
                 ]
             ),
+            KeepTogether([para("Logbook entry", SECTION), para(self.sheet.logbook_line())]),
         ]
+
+    def _anchor_beside(self, words: list[Flowable]) -> Flowable:
+        """Give words with the anchor beside them as a code for a camera."""
+        if not self.sheet.last_hash:
+            return KeepInFrame(self.width, 60 * mm, words)
+        across = 30 * mm
+        code = AnchorCode(self.sheet.last_hash, across)
+        share = across / self.width
+        style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *NO_PADDING]
+        return table([[words, code]], [1 - share, share], self.width, style)
 
     def _log(self) -> list[Flowable]:
         rows = [[str(told.seq), time_text(told.at), self._words(told)] for told in self.sheet.told]

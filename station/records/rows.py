@@ -1,9 +1,9 @@
 """What an archive keeps, as it stands there: rows of sealed entries, and traces as compressed bytes.
 
 A row is believed by nobody: its columns repeat what the body says (to find a job without reading every body), and
-`station.records.verify` looks whether they still agree. A trace is stored once, under the SHA-256 of its
-uncompressed bytes, which is what entries name; the hash of the compressed bytes beside it shows the few alterations
-that decompress to the same.
+`station.records.verify` looks whether they still agree. A trace is stored once, under the SHA-256 of its packed bytes
+(`Trace.pack`), which is what entries name. What is stored is those, narrower (`station.records.narrow`) and compressed
+(zlib), and the hash of that beside it shows the few alterations that unpack to the same.
 
 >>> stored = StoredTrace.of(b"fbt1" + bytes(8))
 >>> stored.unpacked() == b"fbt1" + bytes(8), stored.what_is_wrong()
@@ -24,7 +24,10 @@ from typing import Any
 from station.records.chain import BodyFault, Link, digest, no_float
 from station.records.entries import Entry, EntryFault, entry_of
 from station.records.names import NONE, Names, NamesFault, opened, read_names
+from station.records.narrow import narrowed, widened
 
+# Little memory makes zlib look anew more often what the bytes are like, which columns of different kinds gain by.
+_MEMORY = 3
 LARGEST_TRACE_BYTES = 1 << 30  # an hour at 16 000 readings a second; beyond it somebody plays tricks
 
 
@@ -112,7 +115,8 @@ class StoredTrace:
     @classmethod
     def of(cls, packed: bytes) -> StoredTrace:
         """Compress a trace's packed bytes for the archive."""
-        blob = zlib.compress(packed, 6)
+        machine = zlib.compressobj(6, zlib.DEFLATED, zlib.MAX_WBITS, _MEMORY)
+        blob = machine.compress(narrowed(packed)) + machine.flush()
         return cls(digest(packed), blob, digest(blob))
 
     def unpacked(self) -> bytes:
@@ -128,7 +132,7 @@ class StoredTrace:
             raise ValueError(str(fault)) from None
         if not machine.eof or machine.unused_data:
             raise ValueError("the stored bytes are cut short, or more than one trace")
-        return packed
+        return widened(packed)
 
     @cached_property
     def content_hash(self) -> str | None:

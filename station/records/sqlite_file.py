@@ -91,9 +91,9 @@ def path_of(where: str | Path) -> Path:
     scheme, _, rest = text.partition("://")
     if scheme == "sqlite" and len(rest) > 1 and rest.startswith("/"):
         return Path(rest[1:])
-    if scheme.startswith("postgresql"):
-        raise ArchiveFault(f"{text}: archives on a server cannot be opened yet; give a path or sqlite:///FILE")
-    raise ArchiveFault(f"{text}: found no file in it, expected a path or sqlite:///FILE")
+    raise ArchiveFault(
+        f"{scheme}://...: found no archive in it, expected a path, sqlite:///FILE, or postgresql+psycopg://..."
+    )
 
 
 def open_to_read(path: Path) -> SqliteFile:

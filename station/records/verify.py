@@ -2,8 +2,8 @@
 
 For every entry: its text against its hash, its hash against what the next entry was sealed on, its number and its
 columns against its text, the names beside it against their seals, the station's signature against the key it names,
-the traces it names against their hashes; and for every judged hold the verdict, from the stored readings, by the rule it
-was judged by. Last, traces that no entry names.
+the traces it names against their hashes; and for every judged hold the verdict, from the stored readings, by the rule
+it was judged by. Last, traces that no entry names.
 
 What concerns one entry alone is `station.records.examine`, and may be done anywhere, many at a time; here it is put
 together in the order of the entries.
@@ -92,15 +92,17 @@ class Verification:
         }
 
 
-def read_anchor(text: str) -> str:
+def read_anchor(text: str, what: str = "an anchor") -> str:
     """Read an anchor as a person types it from paper: in groups or not, in either case. Raises `AnchorFault`.
+
+    A public key is typed in the same way.
 
     >>> read_anchor("00FF " * 16) == "00ff" * 16
     True
     """
     anchor = re.sub(r"\s+", "", text).lower()
     if not re.fullmatch(r"[0-9a-f]{64}", anchor):
-        raise AnchorFault(f"found {text!r}, expected an anchor: sixty-four of the characters 0 to 9 and a to f")
+        raise AnchorFault(f"found {text!r}, expected {what}: sixty-four of the characters 0 to 9 and a to f")
     return anchor
 
 
@@ -140,6 +142,7 @@ def verify_examined(
 class _Work:
     def __init__(self, traces: Mapping[str, StoredTrace], anchor: str | None, key: str | None) -> None:
         self.traces = traces
+        self.trace_names = list(traces)  # before any row: what a bench files meanwhile is named by a later one
         self.anchor = anchor
         self.key = key
         self.entries = 0
@@ -199,7 +202,7 @@ class _Work:
     def done(self) -> Verification:
         self.end_of_bench()
         superfluous = []
-        for name in self.traces:
+        for name in self.trace_names:
             if name in self.named:
                 continue
             stored = self.traces.get(name)

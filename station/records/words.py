@@ -31,6 +31,7 @@ from station.records.entries import (
     MarkMade,
     Overridden,
     PieceCut,
+    PieceOverpulled,
     PieceReleased,
     PieceScrapped,
     ReferenceChecked,
@@ -230,13 +231,13 @@ def groups(anchor: str) -> str:
     return " ".join(anchor[n : n + 8] for n in range(0, len(anchor), 8))
 
 
-def count(number: int, what: str) -> str:
-    """Give a number of things.
+def count(number: int, what: str, many: str = "") -> str:
+    """Give a number of things; `many` is the word for several, where it is not made with an s.
 
-    >>> count(0, "tack"), count(1, "tack"), count(2, "tack")
-    ('no tacks', '1 tack', '2 tacks')
+    >>> count(0, "tack"), count(1, "tack"), count(2, "entry", "entries")
+    ('no tacks', '1 tack', '2 entries')
     """
-    return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
+    return f"{number or 'no'} {what if number == 1 else many or what + 's'}"
 
 
 def numbered(numbers: Sequence[str]) -> str:
@@ -339,7 +340,27 @@ def _tacked(entry: Tacked) -> str:
     return f"{entry.trap + ': ' if entry.trap else ''}{kind} sewn; length {long}, stitches {stitches}"
 
 
+def _step_done(entry: StepDone) -> str:
+    what, _, step = entry.step.rpartition(": ")
+    done = {
+        "cause": "cause of the damage found and removed",
+        "reference": "reference looked at",
+        "route": f"{what} put through its grommet to its attachment",
+        "set": f"{what}: milked smooth, pinned and pulled",
+    }.get(step, f"{entry.step or 'a step'} done")
+    return done + (f"; {entry.note}" if entry.note else "")
+
+
+def _overpulled(entry: PieceOverpulled) -> str:
+    what = "the scale was overloaded" if entry.pull_mn is None else f"pulled to {force(entry.pull_mn)}"
+    whose = numbered(entry.pieces) if entry.pieces else "the reference"
+    return f"{whose}: {what}, over the ceiling of {force(entry.ceiling_mn)}, outside a judged hold"
+
+
 def _adjusted(entry: Adjusted) -> str:
+    if entry.action == "leave":
+        by = f", by {entry.by}: {value(entry.reason)}" if entry.by else ""
+        return f"{entry.line} left as it is{by}; {length(entry.trap_after_um)} lies trapped"
     done = {"take-in": "taken in", "let-out": "let out"}.get(entry.action, entry.action)
     left = length(entry.trap_after_um)
     return f"{entry.line} {done} at the canopy end by {length(entry.move_um)}; {left} lies trapped"
@@ -387,7 +408,7 @@ _WORDS: Mapping[type[Entry], Callable[[Any], str]] = {
     ScaleChecked: _scale_checked,
     DailyChecked: _daily_checked,
     ReferenceChecked: _reference_checked,
-    StepDone: lambda e: f"{e.step or 'step'}: done" + (f"; {e.note}" if e.note else ""),
+    StepDone: _step_done,
     SteppedBack: lambda e: f"went back on {e.step or 'a step'}: what was recorded for it stands, and it is done again",
     PieceCut: _piece_cut,
     HoldCompleted: lambda e: f"pre-stretch of {numbered(e.pieces)}: time complete, told to ease off",
@@ -402,6 +423,7 @@ _WORDS: Mapping[type[Entry], Callable[[Any], str]] = {
     Checked: lambda e: f"checked and found good: {e.check}",
     Inspected: lambda e: f"inspected by {value(e.by)}, certificate {value(e.certificate)}: {value(e.finding)}",
     Overridden: lambda e: f"{e.step or 'a step'} passed without what it asks for, by {value(e.by)}: {value(e.reason)}",
+    PieceOverpulled: _overpulled,
     PieceReleased: _ended("released for use"),
     PieceScrapped: _ended("scrapped"),
     SignedOff: lambda e: f"signed off by {value(e.by)}, certificate {value(e.certificate)}: {value(e.statement)}",

@@ -82,6 +82,8 @@ def table(found: list[dict[str, Any]]) -> str:
         "| campaign | command |",
         "|---|---|",
         "| the hold's rule against a second one, 100 000 traces | `python -m tests.campaigns.rule --json` |",
+        "| does the forecast speak in time, 500 pulls | `python -m tests.campaigns.forecast --json` |",
+        "| kill -9 at 500 moments of a running demo | `python -m tests.campaigns.kill --json` |",
         "",
     ]
     return "\n".join(lines)

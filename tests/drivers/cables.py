@@ -7,6 +7,7 @@ import os
 import select
 import socket
 import threading
+import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -46,8 +47,9 @@ class Heard:
     def until(self, done: Callable[[list[Any]], bool]) -> list[Any]:
         """Wait until `done` holds of what was heard, and give it; fail at the deadline."""
         with self._more:
-            if not self._more.wait_for(lambda: done(self.events), DEADLINE_S):
-                pytest.fail(f"waited in vain; heard {self.events[-10:]}")
+            self._more.wait_for(lambda: done(self.events) or bool(self.faults), DEADLINE_S)
+            if not done(self.events):
+                pytest.fail(f"waited in vain; heard {self.events[-10:]}, and these faults: {self.faults}")
             return list(self.events)
 
     def count(self, kind: type, number: int = 1) -> list[Any]:
@@ -225,3 +227,29 @@ class Rfc2217Server:
                     manager.check_modem_lines()
                     if waiting := self.port.in_waiting:
                         connection.sendall(b"".join(manager.escape(self.port.read(waiting))))
+
+
+class NullModem:
+    """Two ports joined by a cable: what is written to one is read from the other."""
+
+    def __enter__(self) -> tuple[str, str]:
+        self._ends = [os.openpty(), os.openpty()]
+        for _, port in self._ends:
+            tty.setraw(port)
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._carry, name="null modem")
+        self._thread.start()
+        return os.ttyname(self._ends[0][1]), os.ttyname(self._ends[1][1])
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join()
+        for end in self._ends:
+            for descriptor in end:
+                os.close(descriptor)
+
+    def _carry(self) -> None:
+        across = {self._ends[0][0]: self._ends[1][0], self._ends[1][0]: self._ends[0][0]}
+        while not self._stop.is_set():
+            for device in select.select([*across], [], [], 0.02)[0]:
+                os.write(across[device], os.read(device, 4096))

@@ -15,9 +15,10 @@ from pathlib import Path
 import pytest
 
 from station.measuring.trace import Trace
-from station.records.archive import LAYOUT, Archive, ArchiveFault
+from station.records.archive import Archive, ArchiveFault
 from station.records.chain import digest
 from station.records.entries import Checked, JobOpened
+from station.records.schema import LAYOUT
 from station.records.verify import verify
 from tests.station.records.sample_job import BENCH, HELD, JOB, OPENED, file_job, hold, pulled, story
 
@@ -181,9 +182,9 @@ def test_job_ids_count_up_within_a_year(tmp_path: Path) -> None:
         "UPDATE entries SET seq = 9 WHERE seq = 2",
         "DELETE FROM entries WHERE seq = 3",
         "DELETE FROM entries",
-        "REPLACE INTO entries SELECT bench, seq, 'x', kind, hash, body FROM entries WHERE seq = 2",
-        "INSERT OR IGNORE INTO entries SELECT bench, 9, job, kind, hash, body FROM entries WHERE seq = 2",
-        "INSERT INTO entries SELECT bench, 0, job, kind, hash, body FROM entries WHERE seq = 2",
+        "REPLACE INTO entries SELECT bench, seq, 'x', kind, hash, body, names, signature FROM entries WHERE seq = 2",
+        "INSERT OR IGNORE INTO entries SELECT bench, 9, job, kind, hash, body, names, signature FROM entries",
+        "INSERT INTO entries SELECT bench, 0, job, kind, hash, body, names, signature FROM entries WHERE seq = 2",
         "UPDATE traces SET blob = x'00'",
         "DELETE FROM traces",
         "REPLACE INTO traces SELECT hash, x'00', blob_hash FROM traces",
@@ -206,7 +207,9 @@ def test_a_column_takes_only_its_own_type(tmp_path: Path, value: str) -> None:
     """A tool that writes another type into the archive is refused, or its value becomes the column's type."""
     path = filled(tmp_path / "archive.sqlite")
     connection = sqlite3.connect(path)
-    statement = f"INSERT INTO entries SELECT bench, 4, job, kind, hash, {value} FROM entries WHERE seq = 2"  # noqa: S608 -- a test's own text
+    statement = (
+        f"INSERT INTO entries SELECT bench, 4, job, kind, hash, {value}, names, signature FROM entries WHERE seq = 2"  # noqa: S608 -- a test's own text
+    )
     try:
         connection.execute(statement)
     except sqlite3.IntegrityError as refused:
@@ -358,7 +361,7 @@ def test_a_second_writer_is_refused(tmp_path: Path) -> None:
         pytest.raises(ArchiveFault, match="is in use by another program; close the bench window"),
     ):
         Archive.open(path, bench="Bench 2")
-    assert first.path == path
+    assert first.path == str(path)
     Archive.open(path, bench="Bench 2").close()
 
 
@@ -376,7 +379,7 @@ def test_a_file_that_another_tool_has_locked_is_told(tmp_path: Path, monkeypatch
     assert is_whole(path) == 4
 
 
-@pytest.mark.parametrize("where", ["postgresql+psycopg://bench/archive", "mysql://x/y", "sqlite://", "sqlite:///"])
+@pytest.mark.parametrize("where", ["postgresql://bench/archive", "mysql://x/y", "sqlite://", "sqlite:///"])
 def test_a_url_that_cannot_be_opened_is_refused(where: str) -> None:
     """A URL that names no file is refused, saying what to give."""
     with pytest.raises(ArchiveFault, match="sqlite:///FILE"):
@@ -468,9 +471,9 @@ def test_a_file_that_may_not_grow_is_told_and_loses_nothing(tmp_path: Path) -> N
     """Where SQLite itself is given no more room, the entry is refused whole and all before it stands."""
     path = filled(tmp_path / "archive.sqlite")
     with Archive.open(path, bench=BENCH) as archive:
-        archive._file.connection.execute("PRAGMA max_page_count = 20")
+        archive._store._file.connection.execute("PRAGMA max_page_count = 20")
         filed = filed_until_full(archive)
-        archive._file.connection.execute("PRAGMA max_page_count = 1000")
+        archive._store._file.connection.execute("PRAGMA max_page_count = 1000")
         archive.append(check(4), AT)
     assert is_whole(path) == 3 + filed + 1
 

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from station.records.chain import FIRST_PREV, seal
 from station.records.entries import (
     Amended,
     Checked,
+    DailyChecked,
     Entry,
     HoldByHand,
     LineCompared,
@@ -13,25 +15,33 @@ from station.records.entries import (
     PieceCut,
     PieceReleased,
     PieceScrapped,
+    ScaleChecked,
     SignedOff,
     SteppedBack,
     TrapMade,
     body_of,
 )
-from station.records.job_sheet import JobSheet
+from station.records.job_sheet import JobSheet, checks_in_force
+from station.records.report import report
 from station.records.rows import Row
+from tests.station.records.made_up import made_up
 from tests.station.records.sample_job import HELD, JOB, TOO_SHORT, completed, hold, pulled, story
 
 
-def sheet_of(*told: Entry) -> JobSheet:
-    """Give the sheet of a job with these entries."""
+def rows_of(*told: Entry) -> list[Row]:
+    """Give the rows of an archive with these entries."""
     rows: list[Row] = []
     for seq, entry in enumerate(told, 1):
         facts = body_of(entry)
         prev = rows[-1].hash if rows else FIRST_PREV
         link = seal(prev, "Bench 1", seq, f"2026-03-04T05:06:{seq:02d}.000000Z", facts)
-        rows.append(Row("Bench 1", seq, JOB, facts["kind"], link.hash, link.body))
-    return JobSheet.of(JOB, rows)
+        rows.append(Row("Bench 1", seq, entry.job, facts["kind"], link.hash, link.body))
+    return rows
+
+
+def sheet_of(*told: Entry) -> JobSheet:
+    """Give the sheet of a job with these entries."""
+    return JobSheet.of(JOB, rows_of(*told))
 
 
 def compared(line: str, difference_um: int, after_sewing: bool) -> LineCompared:
@@ -170,3 +180,27 @@ def test_a_damaged_entry_is_told_and_the_rest_is_read() -> None:
         assert [seq for seq, _ in sheet.unreadable] == [1]
         assert sheet.signed_off is not None
         assert dict(sheet.results())["entry 1"].startswith("damaged: it")
+
+
+def scale_check(scale: str, kind: type[Entry]) -> Entry:
+    """Give a check of a scale."""
+    return dataclasses.replace(made_up(kind), job="", step="", scale=scale)  # type: ignore[call-arg]  # both kinds have it
+
+
+def test_the_checks_in_force_are_the_last_before_the_last_hold_of_its_scale() -> None:
+    """Of the scale held on, the last full and the last daily check count; later ones and other scales' do not."""
+    held = hold(("12",), pulled(2, *HELD), "A: pre-stretch")
+    mine, other = held.scale, "another scale"
+    told = [
+        scale_check(mine, ScaleChecked),
+        scale_check(mine, ScaleChecked),
+        scale_check(other, ScaleChecked),
+        scale_check(mine, DailyChecked),
+        held,
+        scale_check(mine, DailyChecked),
+    ]
+    rows = rows_of(*told)
+    sheet = JobSheet.of(JOB, [row for row in rows if row.job == JOB])
+    assert [each.seq for each in checks_in_force(sheet, rows)] == [2, 4]
+    assert checks_in_force(JobSheet.of(JOB, []), rows) == []
+    assert b"%PDF-" in report(sheet, {held.trace: pulled(2, *HELD)}.__getitem__, checks=checks_in_force(sheet, rows))

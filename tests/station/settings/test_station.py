@@ -34,7 +34,7 @@ def test_a_scale_of_text_frames(tmp_path: Path) -> None:
 
 
 def test_a_modbus_scale(tmp_path: Path) -> None:
-    """Every key of a Modbus scale is read, the silence before a question follows from its speed, and all has defaults."""
+    """Every key of a Modbus scale is read, silence follows from its speed, and all has defaults."""
     scale = load_station(written(tmp_path, MODBUS)).scale
     assert scale.format == ModbusFormat(unit="lbf", register=4, number="float32")
     assert (scale.link.gap_us, scale.link.answer_within_us, scale.link.poll_every_us) == (4011, 500_000, 100_000)

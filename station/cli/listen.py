@@ -1,0 +1,188 @@
+"""`fidbench listen`: what a scale or pedal really sends, shown safely, and a description proposed that reads it."""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from station.cli.answers import TIME, as_json, print_json, say, warn
+
+if TYPE_CHECKING:
+    from drivers.capture import Capture, CaptureLine
+    from drivers.proposal import Proposal
+
+# The speeds that weighing indicators are set to, the commonest first; common practice.
+SPEEDS = (9600, 4800, 2400, 1200, 19_200, 38_400, 57_600, 115_200)
+_A_SPEED_S = 2.0
+
+
+@click.command()
+@click.argument("url")
+@click.option("--baud", type=click.IntRange(50, 4_000_000), default=9600, show_default=True, help="The port's speed.")
+@click.option("--for", "duration", type=TIME, default="10 s", show_default=True, help="How long to listen.")
+@click.option("--capture", metavar="FILE", help="Where to write all that comes, byte for byte.")
+@click.option("--try-speeds", is_flag=True, help="Find the speed: try the usual ones, 2 s each.")
+@as_json
+def listen(url: str, baud: int, duration: Fraction, capture: str | None, try_speeds: bool, as_json: bool) -> int:
+    """Show what comes from URL, a port, an address or a capture, and propose a description that reads it.
+
+    Exit status 0 when a description is found, 1 when none reads what came, 3 when nothing came.
+    """
+    if duration <= 0:
+        raise click.BadParameter("found no time, expected a time above 0 s", param_hint="--for")
+    tell = _tell_json if as_json else _tell_text
+    with ExitStack() as stack:
+        kept = None
+        if capture is not None:
+            from drivers.capture import Capture
+
+            kept = stack.enter_context(Capture(capture))
+        if try_speeds:
+            baud = _speed_of(url)
+            warn(f"listening at {baud} baud")
+        heard = b"".join(_hear(url, baud, float(duration), kept, tell))
+    return _conclude(heard, url, baud, as_json)
+
+
+def _hear(
+    url: str, baud: int, for_s: float, capture: Capture | None, tell: Callable[[CaptureLine], None]
+) -> Iterator[bytes]:
+    """Give the bytes of each read, telling everything as it comes; until the time is over or a person stops it."""
+    from drivers.capture import Heard, is_capture, read_capture
+
+    begun_us: int | None = None
+    for line in read_capture(url) if is_capture(url) else _wire(url, baud, for_s, capture):
+        begun_us = line.at_us if begun_us is None else begun_us
+        tell(line._replace(at_us=line.at_us - begun_us))
+        if isinstance(line, Heard):
+            yield line.raw
+
+
+def _wire(url: str, baud: int, for_s: float, capture: Capture | None) -> Iterator[CaptureLine]:
+    from drivers.capture import Heard
+    from drivers.link import Link, LinkSettings
+
+    lines: queue.SimpleQueue[Any] = queue.SimpleQueue()
+
+    def heard(at_us: int, raw: bytes) -> None:
+        if capture is not None:
+            capture.heard(at_us, raw)
+        lines.put(Heard(at_us, raw))
+
+    def told(batch: list[Any]) -> None:
+        if capture is not None:
+            capture.told(batch)
+        for event in batch:
+            lines.put(event)
+
+    link = Link(LinkSettings(url, baud), _Unread(), told, lines.put, on_heard=heard)
+    until_s = time.monotonic() + for_s
+    link.start()
+    try:
+        while (left_s := until_s - time.monotonic()) > 0:
+            try:
+                line = lines.get(timeout=left_s)
+            except queue.Empty:
+                break
+            if isinstance(line, BaseException):
+                raise line
+            yield line
+    except KeyboardInterrupt:
+        warn("stopped")
+    finally:
+        link.stop()
+
+
+class _Unread:
+    """A decoder for bytes that nobody reads yet."""
+
+    def feed(self, chunk: bytes, /) -> list[Any]:  # noqa: ARG002 -- the face of a decoder
+        return []
+
+    def rejoin(self) -> list[Any]:
+        return []
+
+
+def _speed_of(url: str) -> int:
+    """Try the usual speeds, and give the one at which a description explains what comes, else the most readable."""
+    from drivers.proposal import propose, readable
+
+    found: list[tuple[float, int]] = []
+    for baud in SPEEDS:
+        heard = b"".join(_hear(url, baud, _A_SPEED_S, None, lambda _: None))
+        proposal = propose(heard)
+        share = proposal.explained / proposal.frames if proposal else 0.0
+        warn(f"{baud:7} baud: {len(heard)} bytes, {readable(heard):.0%} readable, {share:.0%} of its frames explained")
+        if share > 0.9:
+            return baud
+        found.append((share + readable(heard), -baud))
+    return -max(found)[1]
+
+
+def _conclude(heard: bytes, url: str, baud: int, as_json: bool) -> int:
+    from drivers.proposal import propose, readable
+
+    proposal = propose(heard)
+    if as_json:
+        print_json({"event": "proposal", "bytes": len(heard)} | _answer(proposal, url, baud))
+    elif not heard:
+        warn("nothing came. See that it is switched on and sending, and its cable; one that only answers must be asked")
+    elif proposal is None:
+        say(f"No description reads these {len(heard)} bytes; {readable(heard):.0%} of them are readable.")
+        say("Garbled text has the wrong speed or parity: try --try-speeds, or --baud as its handbook says.")
+    else:
+        say(f"\nThis reads {proposal.explained} of {proposal.frames} frames; write it into the station file:\n")
+        say(proposal.toml(url, baud))
+        for raw in proposal.left:
+            say(f"not explained: {_shown(raw)}")
+    return 3 if not heard else 1 if proposal is None else 0
+
+
+def _answer(proposal: Proposal | None, url: str, baud: int) -> dict[str, Any]:
+    if proposal is None:
+        return {"frames": 0, "explained": 0, "not_explained": [], "frame": None, "scale_toml": None}
+    return {
+        "frames": proposal.frames,
+        "explained": proposal.explained,
+        "not_explained": [raw.hex(" ") for raw in proposal.left],
+        "frame": proposal.form.frame,
+        "scale_toml": proposal.toml(url, baud),
+    }
+
+
+def _shown(raw: bytes) -> str:
+    from drivers.template import shown
+
+    return shown(raw)
+
+
+def _tell_text(line: CaptureLine) -> None:
+    from drivers.capture import Heard
+    from drivers.events import LinkUp
+
+    at = f"{line.at_us / 1e6:9.3f} s  "
+    if isinstance(line, Heard):
+        say(at + _shown(line.raw))
+    elif isinstance(line, LinkUp):
+        warn(f"{at}{line.url} is open")
+    else:
+        warn(f"{at}{line.why}: {line.advice}")
+
+
+def _tell_json(line: CaptureLine) -> None:
+    from drivers.capture import Heard
+    from drivers.events import LinkUp
+
+    at_s = line.at_us / 1e6
+    if isinstance(line, Heard):
+        print_json({"event": "heard", "at_s": at_s, "hex": line.raw.hex(" "), "text": _shown(line.raw)})
+    elif isinstance(line, LinkUp):
+        print_json({"event": "link-up", "at_s": at_s, "url": line.url})
+    else:
+        print_json({"event": "link-lost", "at_s": at_s, "why": line.why, "advice": line.advice})

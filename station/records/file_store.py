@@ -1,0 +1,174 @@
+"""An archive's tables in one file (SQLite): whose file it is, its layout, its guards, and one connection to it."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import sqlite
+from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.pool import StaticPool
+
+from station.records.rows import ArchiveFault, readable
+from station.records.schema import ENTRIES, GUARDS, LAYOUT, METADATA, MIGRATIONS, READ_AS_IT_IS, TRACES
+from station.records.sqlite_file import SqliteFile, open_to_read, open_to_write, told
+from station.records.store import Purpose
+
+_KEEP_TRACE = sa.insert(TRACES)
+
+APPLICATION_ID = int.from_bytes(b"FIDB", "big")
+
+
+class FileStore:
+    """An open file; see `store.Store`. Made by `to_read` or `to_write`."""
+
+    def __init__(self, file: SqliteFile) -> None:
+        self.name = str(file.path)
+        self.where = self.name
+        self._file = file
+        self._connection = _engine(file.connection).connect()
+
+    @classmethod
+    def to_read(cls, path: Path) -> FileStore:
+        """Open an archive's file to read, in the layout it has."""
+        file = open_to_read(path)
+        try:
+            with told(path):
+                layout = _must_be_ours(path, file.connection)
+                if layout in READ_AS_IT_IS:
+                    file.connection.execute(READ_AS_IT_IS[layout])
+        except BaseException:
+            file.close()
+            raise
+        return cls(file)
+
+    @classmethod
+    def to_write(cls, path: Path, create: bool) -> FileStore:
+        """Open an archive's file as its only writer, in the layout of this program."""
+        if not (create and _holds_nothing(path)):
+            cls.to_read(path).close()  # a file that is not ours is not touched
+        file = open_to_write(path, create)
+        try:
+            with told(path):
+                _write_schema(file.connection)
+        except BaseException:
+            file.close()
+            raise
+        return cls(file)
+
+    @contextmanager
+    def transaction(self, purpose: Purpose) -> Iterator[Connection]:
+        """Begin a transaction; refuse what was read from a file that was written to meanwhile."""
+        with told(self._file.path, self._file.must_be_unchanged):
+            self._connection.info["begin"] = "BEGIN IMMEDIATE" if purpose == "write" else "BEGIN"
+            with self._connection.begin():
+                yield self._connection
+        self._file.must_be_unchanged()
+
+    def keep_trace(self, connection: Connection, values: Mapping[str, Any]) -> None:
+        """Keep a trace; nobody else writes meanwhile."""
+        connection.execute(_KEEP_TRACE, values)
+
+    def unsound(self, connection: Connection) -> list[str]:
+        """Say what is wrong with the file itself, its pages and indexes."""
+        found = connection.exec_driver_sql("PRAGMA integrity_check")
+        return [f"the file is damaged: {readable(str(what))}" for (what,) in found if what != "ok"]
+
+    def unguarded(self, connection: Connection) -> list[str]:
+        """Name the guards against altering that somebody took away."""
+        there = {name for (name,) in connection.exec_driver_sql("SELECT name FROM sqlite_master")}
+        return [name for name in GUARDS if name not in there]
+
+    def copy(self, part: Path) -> None:
+        """Copy the file as it stands to another, also while it is written, onto the disk."""
+        copy = sqlite3.connect(part)
+        try:
+            self._file.connection.backup(copy)
+        finally:
+            copy.close()
+        self._file.must_be_unchanged()
+        with part.open("rb") as written:
+            os.fsync(written.fileno())
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
+        self._file.close()
+
+
+def _holds_nothing(path: Path) -> bool:
+    """Tell whether a file is not there, or is one whose making was cut short before anything was in it."""
+    if not path.exists() or (path.is_file() and path.stat().st_size == 0):
+        return True
+    file = open_to_read(path)
+    try:
+        with told(path):
+            return _identity(file.connection) == (0, 0, 0)
+    finally:
+        file.close()
+
+
+def _identity(connection: sqlite3.Connection) -> tuple[int, int, int]:
+    """Give whose file this is, its layout, and how many tables it holds."""
+    (application,) = connection.execute("PRAGMA application_id").fetchone()
+    (layout,) = connection.execute("PRAGMA user_version").fetchone()
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    return application, layout, tables
+
+
+def _must_be_ours(path: Path, connection: sqlite3.Connection) -> int:
+    """Give the layout of a file of this program; raise `ArchiveFault` for any other."""
+    application, layout, tables = _identity(connection)
+    if (application, layout, tables) == (0, 0, 0):
+        raise ArchiveFault(f"{path}: holds nothing yet; name an archive that a bench has written to")
+    if application != APPLICATION_ID:
+        raise ArchiveFault(f"{path}: is not an archive of this program; name the archive's file")
+    if layout > LAYOUT:
+        raise ArchiveFault(
+            f"{path}: is an archive of layout {layout}, and this program knows layouts up to {LAYOUT}; "
+            f"it was written by a newer fidbench: use that one"
+        )
+    there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if missing := {ENTRIES.name, TRACES.name} - there:
+        raise ArchiveFault(f"{path}: the file is damaged: its table {min(missing)} is gone; go back to a backup")
+    return layout
+
+
+def _write_schema(connection: sqlite3.Connection) -> None:
+    """Make what is not there yet, guards that were taken away included, all or nothing."""
+    tables = METADATA.sorted_tables
+    made: list[sa.schema.ExecutableDDLElement] = [sa.schema.CreateTable(each, if_not_exists=True) for each in tables]
+    made += [sa.schema.CreateIndex(index, if_not_exists=True) for each in tables for index in each.indexes]
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        (layout,) = connection.execute("PRAGMA user_version").fetchone()
+        for older in range(layout or LAYOUT, LAYOUT):
+            for change in MIGRATIONS[older]:
+                connection.execute(change)
+        for statement in made:
+            connection.execute(str(statement.compile(dialect=sqlite.dialect())))
+        for name, trigger in GUARDS.items():
+            connection.execute(f"CREATE TRIGGER IF NOT EXISTS {name} {trigger}")
+        connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version={LAYOUT}")
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _engine(connection: sqlite3.Connection) -> Engine:
+    """Give SQLAlchemy the one connection; transactions begin where we say, not where the driver guesses."""
+    engine = sa.create_engine("sqlite://", creator=lambda: connection, poolclass=StaticPool)
+
+    @sa.event.listens_for(engine, "begin")
+    def begin(begun: Connection) -> None:
+        begun.exec_driver_sql(begun.info.get("begin", "BEGIN"))
+
+    return engine

@@ -1,0 +1,91 @@
+"""The tables of an archive, the same in a file (SQLite) and on a server (PostgreSQL), and their guards.
+
+`entries(bench, seq, job, kind, hash, body, names, signature)`, where job and kind repeat the body's, and `traces(hash,
+blob, blob_hash)`: see `station.records.rows`. (bench, seq) numbers an entry. Hashes and bodies are text, so that any
+tool shows them. Guards refuse to alter an entry or a trace, to take one out, and to put one in out of number.
+
+>>> [table.name for table in METADATA.sorted_tables]
+['entries', 'traces']
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from station.records.names import NONE
+
+LAYOUT = 2
+
+METADATA = sa.MetaData()
+# On a server, text sorts as its bytes do, as in a file.
+_NAME = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
+ENTRIES = sa.Table(
+    "entries",
+    METADATA,
+    sa.Column("bench", _NAME, primary_key=True),
+    sa.Column("seq", sa.Integer().with_variant(sa.BigInteger(), "postgresql"), primary_key=True, autoincrement=False),
+    sa.Column("job", _NAME, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("hash", sa.Text, nullable=False),
+    sa.Column("body", sa.Text, nullable=False),
+    sa.Column("names", sa.Text, nullable=False, server_default=NONE),
+    sa.Column("signature", sa.Text, nullable=False, server_default=""),
+    sa.Index("entries_of_a_job", "job", "bench", "seq"),
+    sqlite_strict=True,
+)
+TRACES = sa.Table(
+    "traces",
+    METADATA,
+    sa.Column("hash", _NAME, primary_key=True),
+    sa.Column("blob", sa.LargeBinary, nullable=False),
+    sa.Column("blob_hash", sa.Text, nullable=False),
+    sqlite_strict=True,
+)
+
+# From each older layout of a file to the next, and how a file of that layout is read as it is.
+MIGRATIONS = {
+    1: (
+        "ALTER TABLE entries ADD COLUMN names TEXT NOT NULL DEFAULT '{}'",
+        "ALTER TABLE entries ADD COLUMN signature TEXT NOT NULL DEFAULT ''",
+    ),
+}
+READ_AS_IT_IS = {1: "CREATE TEMP VIEW entries AS SELECT *, '{}' AS names, '' AS signature FROM main.entries"}
+
+# In a file. REPLACE deletes without asking unless recursive_triggers is on, so numbering is held on the way in as well.
+GUARDS = {
+    "entries_in_number": """BEFORE INSERT ON entries
+        WHEN NEW.seq <> (SELECT coalesce(max(seq), 0) + 1 FROM entries WHERE bench = NEW.bench)
+        BEGIN SELECT RAISE(ABORT, 'entries are numbered without holes'); END""",
+    "entries_unaltered": """BEFORE UPDATE ON entries
+        BEGIN SELECT RAISE(ABORT, 'an entry is never altered; a correction is a new entry'); END""",
+    "entries_kept": """BEFORE DELETE ON entries
+        BEGIN SELECT RAISE(ABORT, 'an entry is never taken out'); END""",
+    "traces_once": """BEFORE INSERT ON traces WHEN EXISTS (SELECT 1 FROM traces WHERE hash = NEW.hash)
+        BEGIN SELECT RAISE(ABORT, 'a trace is stored once'); END""",
+    "traces_unaltered": """BEFORE UPDATE ON traces
+        BEGIN SELECT RAISE(ABORT, 'a trace is never altered'); END""",
+    "traces_kept": """BEFORE DELETE ON traces
+        BEGIN SELECT RAISE(ABORT, 'a trace is never taken out'); END""",
+}
+
+# On a server, a guard is a function and a trigger that calls it.
+SERVER_FUNCTIONS = (
+    """CREATE OR REPLACE FUNCTION fidbench_refuse() RETURNS trigger LANGUAGE plpgsql AS $$
+        BEGIN RAISE EXCEPTION 'an entry or a trace is never altered and never taken out'; END $$""",
+    """CREATE OR REPLACE FUNCTION fidbench_in_number() RETURNS trigger LANGUAGE plpgsql AS $$
+        BEGIN
+            IF NEW.seq <> (SELECT coalesce(max(seq), 0) + 1 FROM entries WHERE bench = NEW.bench) THEN
+                RAISE EXCEPTION 'entries are numbered without holes';
+            END IF;
+            RETURN NEW;
+        END $$""",
+)
+SERVER_GUARDS = {
+    "entries_in_number": "BEFORE INSERT ON entries FOR EACH ROW EXECUTE FUNCTION fidbench_in_number()",
+    "entries_kept": "BEFORE UPDATE OR DELETE ON entries FOR EACH ROW EXECUTE FUNCTION fidbench_refuse()",
+    "entries_not_emptied": "BEFORE TRUNCATE ON entries FOR EACH STATEMENT EXECUTE FUNCTION fidbench_refuse()",
+    "traces_kept": "BEFORE UPDATE OR DELETE ON traces FOR EACH ROW EXECUTE FUNCTION fidbench_refuse()",
+    "traces_not_emptied": "BEFORE TRUNCATE ON traces FOR EACH STATEMENT EXECUTE FUNCTION fidbench_refuse()",
+}
+# Benches on one server may ask for a new job's number at the same moment; the second to open it is told.
+SERVER_INDEXES = ("CREATE UNIQUE INDEX IF NOT EXISTS job_opened_once ON entries (job) WHERE kind = 'job-opened'",)

@@ -1,0 +1,103 @@
+"""`fidbench listen`: what came is shown, kept, and described."""
+
+from __future__ import annotations
+
+import os
+import sys
+import termios
+import threading
+import tty
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+from commands import ForeignScale, run
+
+from drivers.capture import Heard, read_capture
+
+CAPTURE = Path(__file__).parents[2] / "captures" / "pulled-plug.capture"
+
+
+@contextmanager
+def scale_at(speed: int) -> Iterator[str]:
+    """Give a port whose scale is readable at one speed alone, and garbled at any other."""
+    device, port = os.openpty()
+    tty.setraw(port)
+    stop = threading.Event()
+
+    def send() -> None:
+        count = 0
+        while not stop.wait(0.01):
+            count += 1
+            right = termios.tcgetattr(port)[5] == getattr(termios, f"B{speed}")
+            raw = b"%7.2f lb\r\n" % (count / 10)
+            os.write(device, raw if right else bytes(byte * 167 % 256 | 0x80 for byte in raw))
+
+    thread = threading.Thread(target=send)
+    thread.start()
+    try:
+        yield os.ttyname(port)
+    finally:
+        stop.set()
+        thread.join()
+        os.close(device)
+        os.close(port)
+
+
+def test_a_scale_is_heard_described_and_kept(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """What a foreign scale sends is shown read by read, written to the capture, and read by the description given."""
+    with ForeignScale(tmp_path / "scale"):
+        ran = run(capfd, "listen", tmp_path / "scale", "--for", "0.6 s", "--capture", tmp_path / "a.capture", "--json")
+    assert ran.status == 0
+    heard = [bytes.fromhex(each["hex"]) for each in ran.lines if each["event"] == "heard"]
+    kept = [line.raw for line in read_capture(tmp_path / "a.capture") if isinstance(line, Heard)]
+    assert kept[: len(heard)] == heard
+    last = ran.lines[-1]
+    assert (last["event"], last["frame"]) == ("proposal", "<{skip:1}A{value}p>")
+    assert last["bytes"] == sum(map(len, heard))
+    assert last["explained"] == last["frames"] > 20
+    again = run(capfd, "listen", tmp_path / "a.capture", "--json")
+    assert again.lines[-1]["frame"] == last["frame"]
+
+
+def test_raw_bytes_are_shown_safely(capfd: pytest.CaptureFixture[str]) -> None:
+    """A capture is heard like a port; what cannot be printed is an escape, and the description stands below."""
+    ran = run(capfd, "listen", CAPTURE)
+    assert ran.status == 0
+    assert r"'0.0\xff;pou~ds;steady\r\n'" in ran.out
+    assert "the cable to the scale is unplugged: plug it in again" in ran.err
+    assert 'frame = "{value};{unit};' in ran.out
+    assert "This reads" in ran.out
+    assert "\x1b" not in ran.out
+
+
+def test_nothing_came(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A port that is away is said in words, and the status is 3."""
+    ran = run(capfd, "listen", tmp_path / "none", "--for", "0.1 s")
+    assert ran.status == 3
+    assert f"there is no port {tmp_path / 'none'}" in ran.err
+    assert "nothing came" in ran.err
+
+
+def test_the_speed_is_found(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """With --try-speeds the speed at which the frames are explained is found, and stands in the description."""
+    import station.cli.listen as module
+
+    monkeypatch.setattr(module, "_A_SPEED_S", 0.3)
+    with scale_at(2400) as url:
+        ran = run(capfd, "listen", url, "--for", "0.3 s", "--try-speeds")
+        garbled = run(capfd, "listen", url, "--for", "0.3 s")
+    assert ran.status == 0
+    assert "listening at 2400 baud" in ran.err
+    assert "baud = 2400" in ran.out
+    assert garbled.status == 1
+    assert "the wrong speed" in garbled.out
+
+
+@pytest.mark.parametrize("words", [["--for", "0 s"], ["--for", "10"], ["--baud", "1"], ["--capture", str(CAPTURE)]])
+def test_wrong_usage(capfd: pytest.CaptureFixture[str], words: list[str]) -> None:
+    """No time, a bare number, a speed no port has and a capture that is there already end with status 2."""
+    assert run(capfd, "listen", "/dev/none", *words).status == 2
