@@ -83,6 +83,7 @@ def table(found: list[dict[str, Any]]) -> str:
         "|---|---|",
         "| the hold's rule against a second one, 100 000 traces | `python -m tests.campaigns.rule --json` |",
         "| does the forecast speak in time, 500 pulls | `python -m tests.campaigns.forecast --json` |",
+        "| hostile bytes on every decoder, an hour | `python -m tests.campaigns.fuzz --json --size 3600` |",
         "| kill -9 at 500 moments of a running demo | `python -m tests.campaigns.kill --json` |",
         "",
     ]
