@@ -129,10 +129,12 @@ class _Played:
 
     def _at_window(self) -> AtWindow | None:
         try:
-            from station.bench_app import AtWindow, application
+            from PyQt6 import QtWidgets  # noqa: F401 -- only whether it loads; a fault of ours below is loud
         except ImportError as fault:
             self._say(f"No window and no picture: Qt cannot be loaded here ({fault}). On Debian: {self._qt_packages}")
             return None
+        from station.bench_app import AtWindow, application
+
         application()
         return AtWindow(self.demo.bench, list, "dark")
 

@@ -11,11 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from drivers.events import Event, Garbage, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
-from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
+from drivers.events import Event, Garbage, LinkLost, Reading, Tick
 from station.bench.comparing import Comparing, Difference, marking_limits_mn
-from station.bench.cues import Cue
 from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
+from station.bench.hearing import Hearing
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import JobState, JobStep, adjustment
 from station.bench.recent import Recent
@@ -65,17 +64,16 @@ class BenchSettings:
     pedal: bool = True
 
 
-class Bench:
+class Bench(Hearing):
     """One job at the bench; see the module's docstring. All stamps are of one monotonic clock, in microseconds."""
 
+    back_words = "The scale is back. What was held before does not count."
+
     def __init__(self, state: JobState, settings: BenchSettings, file: Filing) -> None:
+        super().__init__()
         self.state = state
         self.settings = settings
         self.recent = Recent(WINDOW_US, settings.pre_stretch.max_gap_us)
-        self.now_us = 0
-        self.link_lost: LinkLost | None = None
-        self.pedal_lost: PedalLost | None = None
-        self.notice: Words | None = None
         self.recorded = ""
         self.stopped: str | None = None  # why no more can be filed
         self.by_hand = settings.scale is None
@@ -89,31 +87,14 @@ class Bench:
         self.forecast: Forecast | None = None
         self.comparing: Comparing | None = None
         self._file = file
-        self._pedal = Pedal()
         self._over = False  # the pull is over the ceiling now, and that is filed
         self._silent_told = False  # that the running span ended in silence was said
         self._held_waiting = False  # a hold is held, and the line still to be eased off
         self._next_piece = settings.next_piece
-        self._cues: list[Cue] = []
         self._forecast_us = 0
         self._enter_step()
 
     # ------------------------------------------------------------------ what comes in
-
-    def take(self, events: Sequence[Event]) -> list[Cue]:
-        """Take the next events in their order; give the cues they call for."""
-        self._cues = []
-        run: list[Reading] = []
-        for event in events:
-            self.now_us = max(self.now_us, event.at_us)
-            if isinstance(event, Reading):
-                run.append(event)
-                continue
-            self._take_readings(run)
-            run = []
-            self._take_other(event)
-        self._take_readings(run)
-        return self._cues
 
     def fail(self, fault: BaseException) -> None:
         """Void the hold under way: the program failed. Say so, and go on."""
@@ -123,10 +104,7 @@ class Bench:
         if self.watch:
             self._hold_facts(self.watch.fail(self.now_us))
 
-    def _take_readings(self, readings: Sequence[Reading]) -> None:
-        if not readings:
-            return
-        self.link_lost = None
+    def _hear(self, readings: Sequence[Reading]) -> None:
         chunk = Trace.of(readings)
         self.last_status = int(chunk.status[-1])
         self.recent.add(chunk)
@@ -156,6 +134,8 @@ class Bench:
         if over and not self._over:
             on_reference = self.comparing is not None and self.comparing.phase == "reference"
             pieces = () if on_reference else self.state.pieces_of(step)
+            if not pieces and not on_reference:
+                return  # nothing of this job hangs there: somebody leans on the scale
             pull_mn = None if overload else peak_mn
             self.record(PieceOverpulled(job=self.job, pieces=pieces, pull_mn=pull_mn, ceiling_mn=ceiling_mn), stay=True)
             what = f"the {self.state.opened.reference}" if on_reference else "the piece"
@@ -164,43 +144,13 @@ class Bench:
         self._over = over
 
     def _take_other(self, event: Event) -> None:
-        if isinstance(event, LinkLost):
-            self.link_lost = event
-            self.notice = Words(f"{event.why}: {event.advice}", "warn")
-            if self.watch:
-                self.watch.link_lost(event)
-        elif isinstance(event, LinkUp):
-            if self.link_lost:
-                self.notice = Words("The scale is back. What was held before does not count.", "plain")
-            self.link_lost = None
-        elif isinstance(event, PedalLost):
-            self._pedal.link_lost()
-            self.pedal_lost = event
-            self.notice = Words(f"{event.why}: {event.advice}", "warn")
-        elif isinstance(event, PedalUp):
-            if self.pedal_lost:
-                self.notice = Words("The pedal is back.", "plain")
-            self.pedal_lost = None
-        elif isinstance(event, Garbage):
-            if self.watch:
-                self.watch.garbage()
-        elif isinstance(event, PedalEdge | Tick):
-            self._foot(event)
-        if isinstance(event, Tick):
+        super()._take_other(event)
+        if self.watch and isinstance(event, LinkLost):
+            self.watch.link_lost(event)
+        elif self.watch and isinstance(event, Garbage):
+            self.watch.garbage()
+        elif isinstance(event, Tick):
             self._tick(event.at_us)
-
-    def _foot(self, event: PedalEdge | Tick) -> None:
-        for felt in self._pedal.feed(event):
-            if isinstance(felt, Tap):
-                self.tap(felt.at_us)
-            elif isinstance(felt, LongPress):
-                self.long_press(felt.at_us)
-            elif isinstance(felt, LongReached):
-                self._cues.append("long press")
-            elif isinstance(felt, Stuck):
-                self.notice = Words("The pedal is stuck down: look what lies on it.", "warn")
-            elif isinstance(felt, Released):
-                self.notice = Words("The pedal is free again.", "plain")
 
     def _tick(self, at_us: int) -> None:
         if self.comparing:
@@ -316,6 +266,12 @@ class Bench:
 
     # ------------------------------------------------------------------ the foot
 
+    def _tapped(self, at_us: int) -> None:
+        self.tap(at_us)
+
+    def _pressed_long(self, at_us: int) -> None:
+        self.long_press(at_us)
+
     def tap(self, at_us: int) -> None:
         """Take a tap: done, next; in a comparison, level. What does not count is said."""
         step = self.step
@@ -399,11 +355,6 @@ class Bench:
             self.first_tap_us = at_us
             self.notice = Words("Tap again in two seconds to arm the foot.", "act")
         return False
-
-    def not_counted(self, why: str) -> None:
-        """Say that what was done did not count, and why."""
-        self.notice = Words(f"Not counted: {why}.", "warn")
-        self._cues.append("not counted")
 
     # ------------------------------------------------------------------ facts
 

@@ -137,8 +137,12 @@ class JobState:
 
     def pieces_of(self, step: JobStep) -> tuple[str, ...]:
         """Give the numbers of the pieces that a pull in this step goes through."""
-        lines = dict.fromkeys([step.line, step.trap.host if step.trap else ""])
-        return tuple(self.pieces[line] for line in lines if line in self.pieces)
+        joins = {line.name: line.joins for line in self.plan.lines}
+        lines, line = [], step.line or None
+        while line is not None:  # a pull on a branch goes down through every line that carries it, to the link
+            lines.append(line)
+            line = joins.get(line)
+        return tuple(self.pieces[each] for each in lines if each in self.pieces)
 
     def blocked_piece(self, step: JobStep | None) -> str | None:
         """Give a piece of this step that must be scrapped or released first; None where there is none."""

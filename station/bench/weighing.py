@@ -11,13 +11,13 @@ A check is worked out from the text of its own CSV, which `fidbench scale-check`
 from __future__ import annotations
 
 import hashlib
+from abc import abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
-from drivers.events import Event, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
-from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
-from station.bench.cues import Cue
+from drivers.events import Reading
+from station.bench.hearing import Hearing
 from station.bench.hook import Hook
 from station.bench.snapshot import Command, Words
 from station.bench.weights import Load, Place, check_daily_weight, check_range, full_plan
@@ -72,88 +72,35 @@ class WeighingSettings:
         return self.resolution_mn or self.capacity_mn / UNKNOWN_STEP / STEADY_STEPS
 
 
-class Weighing:
+class Weighing(Hearing):
     """Loads asked for one after another; what a full and a daily check have in common. Stamps as in `Bench`."""
 
     doubt_yields = False  # whether a second tap on a doubted reading counts
 
     def __init__(self, settings: WeighingSettings, loads: Sequence[Load], file: CheckFiling) -> None:
+        super().__init__()
         self.settings = settings
         self.loads = tuple(loads)
         self.weighed: list[Weighed] = []
         self.set_aside: list[Weighed] = []
         self.hook = Hook(round(STEADY_STEPS * settings.step_mn))
-        self.now_us = 0
-        self.notice: Words | None = None
         self.recorded = ""
         self.filed = False
-        self.link_lost: LinkLost | None = None
-        self.pedal_lost: PedalLost | None = None
         self._file = file
-        self._pedal = Pedal()
-        self._cues: list[Cue] = []
         self._was_ready = False
         self._doubted: Load | None = None
 
     # ------------------------------------------------------------------ what comes in
 
-    def take(self, events: Sequence[Event]) -> list[Cue]:
-        """Take the next events in their order; give the cues they call for."""
-        self._cues = []
-        run: list[Reading] = []
-        for event in events:
-            self.now_us = max(self.now_us, event.at_us)
-            if isinstance(event, Reading):
-                run.append(event)
-                continue
-            self._take_readings(run)
-            run = []
-            self._take_other(event)
-        self._take_readings(run)
-        return self._cues
-
     def fail(self, fault: BaseException) -> None:
         """Say that the program failed; what was read stands."""
         self.notice = Words(f"The program failed ({type(fault).__name__}): look at the last weight again.", "stop")
 
-    def _take_readings(self, readings: Sequence[Reading]) -> None:
-        if not readings:
-            return
-        self.link_lost = None
+    def _hear(self, readings: Sequence[Reading]) -> None:
         self.hook.add(readings)
         if self.is_ready and not self._was_ready:
             self._cues.append("in band")
         self._was_ready = self.is_ready
-
-    def _take_other(self, event: Event) -> None:
-        if isinstance(event, LinkLost):
-            self.link_lost = event
-            self.notice = Words(f"{event.why}: {event.advice}", "warn")
-        elif isinstance(event, LinkUp):
-            if self.link_lost:
-                self.notice = Words("The scale is back.", "plain")
-            self.link_lost = None
-        elif isinstance(event, PedalLost):
-            self._pedal.link_lost()
-            self.pedal_lost = event
-            self.notice = Words(f"{event.why}: {event.advice}", "warn")
-        elif isinstance(event, PedalUp):
-            self.pedal_lost = None
-        elif isinstance(event, PedalEdge | Tick):
-            self._foot(event)
-
-    def _foot(self, event: PedalEdge | Tick) -> None:
-        for felt in self._pedal.feed(event):
-            if isinstance(felt, Tap):
-                self.tap()
-            elif isinstance(felt, LongPress):
-                self.long_press()
-            elif isinstance(felt, LongReached):
-                self._cues.append("long press")
-            elif isinstance(felt, Stuck):
-                self.notice = Words("The pedal is stuck down: look what lies on it.", "warn")
-            elif isinstance(felt, Released):
-                self.notice = Words("The pedal is free again.", "plain")
 
     # ------------------------------------------------------------------ what hangs
 
@@ -193,13 +140,19 @@ class Weighing:
 
     # ------------------------------------------------------------------ the foot
 
+    def _tapped(self, at_us: int) -> None:  # noqa: ARG002 -- a weight is read when it is, not when the foot was
+        self.tap()
+
+    def _pressed_long(self, at_us: int) -> None:  # noqa: ARG002 -- as above
+        self.long_press()
+
     def tap(self) -> None:
         """Take a tap: this weight is read. What does not count is said."""
         load = self.load
         if load is None:
             return
         if why := self._why_not(load):
-            self._not_counted(why)
+            self.not_counted(why)
             return
         self.weighed.append(Weighed(load, self.hook.read_un()))
         self.notice = self._doubted = None
@@ -211,7 +164,7 @@ class Weighing:
     def long_press(self) -> None:
         """Take a long press: back one weight, which is to be read again; nothing is erased."""
         if self.filed or not self.weighed:
-            self._not_counted("the check is filed" if self.filed else "this is the first weight")
+            self.not_counted("the check is filed" if self.filed else "this is the first weight")
             return
         back = self.weighed.pop()
         self.set_aside.append(back)
@@ -247,12 +200,9 @@ class Weighing:
         again = " If so, tap again" if self.doubt_yields else ""
         return f"this reads {force_text(self.now_mn / 1000, self.settings.unit)}: {what}?{again}"
 
-    def _not_counted(self, why: str) -> None:
-        self.notice = Words(f"Not counted: {why}{'' if why.endswith('?') else '.'}", "warn")
-        self._cues.append("not counted")
-
+    @abstractmethod
     def _all_read(self) -> None:
-        raise NotImplementedError
+        """Do what is due when the last load was read."""
 
     def _record(self, entry: Entry, check_csv: str = "", set_aside_csv: str = "") -> bool:
         """File a fact; tell whether it was. What could not be recorded is kept, to be filed again."""

@@ -21,10 +21,12 @@ QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfi
 def open_bench(station_file: str | None, archive: str | None, plan_file: str | None, light: bool, metric: bool) -> int:
     """Open the bench window."""
     try:
-        from station import bench_app
+        from PyQt6 import QtWidgets  # noqa: F401 -- only whether it loads; a fault of ours below is loud
     except ImportError as fault:
         warn(f"fidbench: the window needs Qt, which cannot be loaded here: {fault}. On Debian: {QT_PACKAGES}")
         return 2
+    from station import bench_app
+
     if plan_file is not None:
         from station.linework.line_plan import make_plan
         from station.settings.plan import load_plan

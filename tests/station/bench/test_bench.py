@@ -503,15 +503,26 @@ def test_an_overpull_while_comparing_is_filed_and_blocks_the_piece(lbf: float, s
     desk.pull(10.2, 1.0)
     desk.press()
     desk.pull(lbf, 0.5, status=status)
-    assert desk.entries[-1].pieces == ("13",)
+    assert desk.entries[-1].pieces == ("13", "12")  # the branch, and the main line that carries it down to the link
     assert sum(isinstance(entry, PieceOverpulled) for entry in desk.entries) == 2
     assert desk.seen().sentence.text.startswith("Stop: scrap piece 13")
     desk.pull(10.2, 1.0)
     desk.press()
     assert desk.step == "B: compare 1"
     carry_out(desk.bench, "release", {"by": "A. Person", "reason": "a slip of the winch"})
+    assert desk.seen().sentence.text.startswith("Stop: scrap piece 12")
+    carry_out(desk.bench, "release", {"by": "A. Person", "reason": "a slip of the winch"})
     desk.pull(10.2, 1.0)
     assert "Stop" not in desk.seen().sentence.text
+
+
+def test_leaning_on_the_scale_between_steps_is_nobodys_overpull() -> None:
+    """In a step in which no piece hangs on the scale, an overload is filed of none."""
+    desk = Workbench()
+    desk.work_to("check: no twist")
+    filed = len(desk.entries)
+    desk.pull(0.0, 0.5, status="overload")
+    assert len(desk.entries) == filed
 
 
 def test_a_difference_found_after_sewing_is_not_passed_over() -> None:

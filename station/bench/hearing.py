@@ -1,0 +1,110 @@
+"""What stands at a bench hears a scale and a foot: events in their order, lost links said, edges made taps.
+
+A model says what a run of readings, a tap or a long press means to it; that a cable is out, that a press under way when
+the pedal went never counts, and that a pedal is stuck is the same for all.
+
+>>> from drivers.events import PedalEdge, Reading, Tick
+>>> class Counting(Hearing):
+...     heard = taps = 0
+...     def _hear(self, readings): self.heard += len(readings)
+...     def _tapped(self, at_us): self.taps += 1
+...     def _pressed_long(self, at_us): pass
+>>> desk = Counting()
+>>> _ = desk.take([Reading(0, 1.0, "lbf", None, 0), PedalEdge(1, True), PedalEdge(200_000, False), Tick(300_000)])
+>>> desk.heard, desk.taps
+(1, 1)
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Sequence
+
+from drivers.events import Event, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
+from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
+from station.bench.cues import Cue
+from station.bench.snapshot import Words
+
+
+class Hearing(ABC):
+    """A model fed with stamped events; see the module's docstring."""
+
+    back_words = "The scale is back."
+
+    def __init__(self) -> None:
+        self.now_us = 0
+        self.notice: Words | None = None
+        self.link_lost: LinkLost | None = None
+        self.pedal_lost: PedalLost | None = None
+        self._pedal = Pedal()
+        self._cues: list[Cue] = []
+
+    def take(self, events: Sequence[Event]) -> list[Cue]:
+        """Take the next events in their order; give the cues they call for."""
+        self._cues = []
+        run: list[Reading] = []
+        for event in events:
+            self.now_us = max(self.now_us, event.at_us)
+            if isinstance(event, Reading):
+                run.append(event)
+                continue
+            self._hear_run(run)
+            run = []
+            self._take_other(event)
+        self._hear_run(run)
+        return self._cues
+
+    @abstractmethod
+    def _hear(self, readings: Sequence[Reading]) -> None:
+        """Take a run of readings, at least one."""
+
+    @abstractmethod
+    def _tapped(self, at_us: int) -> None:
+        """Take a tap of the foot."""
+
+    @abstractmethod
+    def _pressed_long(self, at_us: int) -> None:
+        """Take a long press of the foot."""
+
+    def _hear_run(self, readings: Sequence[Reading]) -> None:
+        if readings:
+            self.link_lost = None
+            self._hear(readings)
+
+    def _take_other(self, event: Event) -> None:
+        """Take an event that is no reading; a model adds what else it means."""
+        if isinstance(event, LinkLost):
+            self.link_lost = event
+            self.notice = Words(f"{event.why}: {event.advice}", "warn")
+        elif isinstance(event, LinkUp):
+            if self.link_lost:
+                self.notice = Words(self.back_words, "plain")
+            self.link_lost = None
+        elif isinstance(event, PedalLost):
+            self._pedal.link_lost()
+            self.pedal_lost = event
+            self.notice = Words(f"{event.why}: {event.advice}", "warn")
+        elif isinstance(event, PedalUp):
+            if self.pedal_lost:
+                self.notice = Words("The pedal is back.", "plain")
+            self.pedal_lost = None
+        elif isinstance(event, PedalEdge | Tick):
+            self._foot(event)
+
+    def _foot(self, event: PedalEdge | Tick) -> None:
+        for felt in self._pedal.feed(event):
+            if isinstance(felt, Tap):
+                self._tapped(felt.at_us)
+            elif isinstance(felt, LongPress):
+                self._pressed_long(felt.at_us)
+            elif isinstance(felt, LongReached):
+                self._cues.append("long press")
+            elif isinstance(felt, Stuck):
+                self.notice = Words("The pedal is stuck down: look what lies on it.", "warn")
+            elif isinstance(felt, Released):
+                self.notice = Words("The pedal is free again.", "plain")
+
+    def not_counted(self, why: str) -> None:
+        """Say that what was done did not count, and why."""
+        self.notice = Words(f"Not counted: {why}{'' if why.endswith('?') else '.'}", "warn")
+        self._cues.append("not counted")
