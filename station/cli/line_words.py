@@ -109,10 +109,13 @@ def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
     def said(length_m: float) -> str:
         return length_text(length_m, system)
 
+    def pulled(pull_n: float) -> str:
+        return force_text(pull_n, "N" if system == "metric" else "lbf")
+
     settings = plan.settings
     rows = [
         settings.name,
-        f"matched to the {settings.reference}; pull {force_text(settings.pull_n)} while marking and comparing; "
+        f"matched to the {settings.reference}; pull {pulled(settings.pull_n)} while marking and comparing; "
         f"tolerance {said(settings.tolerance_m)}",
         "",
         "Cut",
@@ -127,7 +130,7 @@ def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
     rows += ["", "Compare under equal pull"]
     for line in plan.lines:
         equal_n = line.equal_pull_n
-        pull = "how equal is not known" if equal_n is None else f"pulls within {force_text(equal_n)} of each other"
+        pull = "how equal is not known" if equal_n is None else f"pulls within {pulled(equal_n)} of each other"
         better = ""
         if line.largest_improvement is not None and line.probability_improved is not None:
             now, most = percent(line.probability_in_tolerance), percent(line.probability_improved)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from station.linework.shrinkage import FirstValue
     from station.units import LengthSystem
 
-_metric = click.option("--metric", is_flag=True, help="Print millimetres instead of inches.")
+_metric = click.option("--metric", is_flag=True, help="Print millimetres and newtons.")
 _dark = click.option("--dark", is_flag=True, help="Draw in the dark look.")
 
 

@@ -94,6 +94,13 @@ class TestMarks:
         assert "not known" in list(ET.parse(sheet).getroot().itertext())  # noqa: S314 our own picture
         assert "%" not in out
 
+    def test_metric_means_newtons_too(self):
+        """In millimetres the pulls are in newtons: 10 lbf is 44.5 N, and no pound stands in the text."""
+        out = called("marks", PLAN, "--metric")[1]
+        assert "pull 44.5 N while marking" in out
+        assert "A: pulls within 46.3 N of each other" in out
+        assert "lbf" not in out
+
     def test_said(self):
         """The text says where to mark, toward which end, how long to leave the line, and whose word comes first."""
         status, out, _ = called("marks", PLAN)
