@@ -26,7 +26,7 @@ from station.bench.snapshot import Command, Snapshot, Words
 from station.bench.weighing import DailyCheck, FullCheck
 from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
-from station.filing import Filer, data_folder, facts_of, job_state, next_piece, wall_clock
+from station.filing import Filer, default_archive, facts_of, job_state, next_piece, wall_clock
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
@@ -141,11 +141,6 @@ class AtWindow:
 
     def _key(self, down: bool) -> None:
         self._key_edges.append(PedalEdge(now_us(), down))
-
-
-def default_archive() -> Path:
-    """Give where the archive lies unless one is named: in the user's own data folder."""
-    return data_folder() / "archive.sqlite"
 
 
 def application() -> QApplication:

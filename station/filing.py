@@ -67,3 +67,8 @@ def data_folder() -> Path:
     """Give the user's own data folder, where what belongs to no archive file lies."""
     home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share"
     return Path(home) / "fidbench"
+
+
+def default_archive() -> Path:
+    """Give where the archive lies unless one is named: in the user's own data folder."""
+    return data_folder() / "archive.sqlite"

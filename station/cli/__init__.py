@@ -16,6 +16,7 @@ import click
 COMMANDS = {
     "adjust": ("lines", "Tell how much to take in or let out at a canopy end."),
     "braid": ("lines", "Tell how a trap shortens a braid, from its geometry."),
+    "checkup": ("checkup", "Look at this machine and say what to do."),
     "demo": ("bench", "Work a whole invented job on simulated hardware."),
     "hold": ("holds", "Judge one hold on real hardware, without a window."),
     "judge": ("holds", "Judge stored traces."),

@@ -85,15 +85,20 @@ class Tones:
         """Sound a tone unless muted. Give the reason, the first time it turns out that there is no sound here."""
         if self.muted or self.silent_because is not None:
             return None
+        if (why := self.why_silent()) is not None:
+            self.silent_because = f"No sound on this machine ({why}). Every tone has its sign beside the sentence."
+            return self.silent_because
+        if self._output is not None:
+            self._output.play(waveform(cue).tobytes())
+        return None
+
+    def why_silent(self) -> str | None:
+        """Reach for the loudspeaker unless it is in hand; give why there is none."""
         if self._output is None:
             try:
                 self._output = _Output()
             except (ImportError, OSError) as fault:
-                self.silent_because = (
-                    f"No sound on this machine ({fault}). Every tone has its sign beside the sentence."
-                )
-                return self.silent_because
-        self._output.play(waveform(cue).tobytes())
+                return str(fault)
         return None
 
     def stop(self) -> None:
