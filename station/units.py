@@ -20,6 +20,7 @@ station.units.QuantityFault: found '30', expected a force with its unit, as in "
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
@@ -259,6 +260,29 @@ def force_text(force: float, unit: str = "lbf", decimals: int = 1) -> str:
     ('30.0 lbf', '100 N')
     """
     return f"{in_unit(force, unit):.{decimals}f} {unit}"
+
+
+@dataclass(frozen=True)
+class Said:
+    """How lengths and pulls are said to a person: in inches and pounds, or in millimetres and newtons.
+
+    >>> METRIC.length(0.0127), METRIC.force(133.4), IMPERIAL.length(0.0127)
+    ('13 mm', '133.4 N', '1/2 in')
+    """
+
+    system: LengthSystem = "imperial"
+
+    def length(self, length_m: float, denominator: int = 16) -> str:
+        """Write a length in metres; see `length_text`."""
+        return length_text(length_m, self.system, denominator)
+
+    def force(self, force_n: float, decimals: int = 1) -> str:
+        """Write a force in newtons; see `force_text`."""
+        return force_text(force_n, "N" if self.system == "metric" else "lbf", decimals)
+
+
+IMPERIAL = Said("imperial")
+METRIC = Said("metric")
 
 
 def in_unit(force: float, unit: str) -> float:

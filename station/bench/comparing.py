@@ -24,14 +24,14 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from station.linework.plan_words import HIGHEST_SHARE, LOWEST_SHARE
+
 Phase = Literal["reference", "line", "which", "count", "confirm"]
 
 SIXTEENTH_UM = 25_400 / 16
 REST_US = 3_000_000
 NO_READING = "there is no reading from the scale"
 NOT_THE_SAME = "the pull is not the same: pull as on the opposite number"
-# The window of a marking or comparing pull, as shares of it: common practice, as in config/holds/measure-ram-air.toml.
-LOWEST_SHARE, HIGHEST_SHARE = 0.9, 1.2
 
 
 class Difference(NamedTuple):

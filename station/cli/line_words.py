@@ -13,6 +13,7 @@ from station.linework.plan_words import (
     CAUTION,
     COMES_FIRST,
     MILK,
+    equal_pull_words,
     first_try_words,
     from_words,
     legs_words,
@@ -23,7 +24,7 @@ from station.linework.plan_words import (
     tack_words,
 )
 from station.linework.shrinkage import Estimate
-from station.units import LengthSystem, factor, force_text, length_text
+from station.units import LengthSystem, factor, length_text
 
 _INCH_M = float(factor("in", "length"))
 _IMPROVEMENTS = {
@@ -103,15 +104,9 @@ def _line_answer(line: PlannedLine) -> dict[str, Any]:
     }
 
 
-def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
+def marks_text(plan: LinePlan) -> str:
     """Give a plan as a rigger reads it."""
-
-    def said(length_m: float) -> str:
-        return length_text(length_m, system)
-
-    def pulled(pull_n: float) -> str:
-        return force_text(pull_n, "N" if system == "metric" else "lbf")
-
+    said, pulled = plan.said.length, plan.said.force
     settings = plan.settings
     rows = [
         settings.name,
@@ -130,7 +125,7 @@ def marks_text(plan: LinePlan, system: LengthSystem = "imperial") -> str:
     rows += ["", "Compare under equal pull"]
     for line in plan.lines:
         equal_n = line.equal_pull_n
-        pull = "how equal is not known" if equal_n is None else f"pulls within {pulled(equal_n)} of each other"
+        pull = "how equal is not known" if equal_n is None else f"pulls {equal_pull_words(plan, equal_n)}"
         better = ""
         if line.largest_improvement is not None and line.probability_improved is not None:
             now, most = percent(line.probability_in_tolerance), percent(line.probability_improved)
@@ -193,12 +188,9 @@ def adjust_answer(found: Adjustment) -> dict[str, Any]:
     }
 
 
-def adjust_text(found: Adjustment, residual_m: float, system: LengthSystem = "imperial") -> str:
+def adjust_text(found: Adjustment, residual_m: float) -> str:
     """Give an adjustment as a rigger reads it."""
-
-    def said(length_m: float) -> str:
-        return length_text(length_m, system)
-
+    said = found.said.length
     if residual_m == 0:
         rows = [f"{found.line} is level: leave it"]
     else:

@@ -34,8 +34,9 @@ def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, me
     from station.cli.line_words import marks_answer, marks_text
     from station.linework.line_plan import make_plan
     from station.settings.plan import load_plan
+    from station.units import IMPERIAL, METRIC
 
-    plan = make_plan(load_plan(plan_file))
+    plan = make_plan(load_plan(plan_file), said=METRIC if metric else IMPERIAL)
     if drawing_file is not None:
         from station.linework.drawing import layout
         from station.linework.sheet import svg
@@ -46,7 +47,7 @@ def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, me
         for warning in plan.warnings:
             warn(f"fidbench: {warning}")
     else:
-        say(marks_text(plan, "metric" if metric else "imperial"))
+        say(marks_text(plan))
     return 0
 
 
@@ -80,16 +81,17 @@ def adjust(
     from station.cli.line_words import adjust_answer, adjust_text
     from station.linework.line_plan import adjust as adjusted
     from station.settings.plan import load_plan
+    from station.units import IMPERIAL, METRIC
 
     end: Literal["canopy end", "joint"] = "joint" if at == "joint" else "canopy end"
     trapped_m = None if trapped is None else float(trapped)
     if trapped_m is not None and trapped_m <= 0:
         raise click.BadParameter("found nothing trapped, expected a length above zero", param_hint="--trapped")
-    found = adjusted(load_plan(plan_file), line_name, float(residual), end, trapped_m)
+    found = adjusted(load_plan(plan_file), line_name, float(residual), end, trapped_m, METRIC if metric else IMPERIAL)
     if as_json:
         print_json(adjust_answer(found))
     else:
-        say(adjust_text(found, float(residual), "metric" if metric else "imperial"))
+        say(adjust_text(found, float(residual)))
     return 0 if found.in_tolerance else 1
 
 

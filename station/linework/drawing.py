@@ -27,7 +27,7 @@ from dataclasses import dataclass
 
 from station.linework.line_plan import LinePlan, Mark, Step
 from station.linework.traps import End
-from station.units import length_text
+from station.units import Said
 
 # How much of an unknown length is drawn between the highest thing known on a line and its canopy end.
 _UNKNOWN_SHARE = 0.35
@@ -157,19 +157,19 @@ def layout(plan: LinePlan) -> LineDrawing:
                 link_loop=own.loop_m / bench_m,
                 canopy_loop=canopy[name].loop_m / bench_m,
                 knot=canopy[name].knot_m > 0,
-                length=None if line.length_m is None else length_text(line.length_m),
+                length=None if line.length_m is None else plan.said.length(line.length_m),
                 broken_at=None
                 if line.length_m is not None
                 else ((start_m + known_m[name]) / bench_m, (end_m - top_m) / bench_m),
                 loops=tuple(((start_m + low) / bench_m, (start_m + high) / bench_m) for low, high in loops_m[name]),
                 marks=tuple(
-                    DrawnMark(mark.name, (start_m + (mark.finished_m or 0.0)) / bench_m, (_named(mark), _past(mark)))
+                    DrawnMark(mark.name, (start_m + (mark.finished_m or 0.0)) / bench_m, _plain_words(mark, plan.said))
                     for mark in line.marks
                 ),
             )
         )
     traps = tuple(
-        _trap(number, step, starts_m[step.host], lengths_m[step.host], bench_m)
+        _trap(number, step, starts_m[step.host], lengths_m[step.host], bench_m, plan.said)
         for number, step in enumerate(plan.steps, 1)
     )
     to_scale = all(line.length_m is not None for line in plan.lines)
@@ -196,7 +196,7 @@ def _drawn_length_m(known_m: float, canopy: Step) -> float:
     return known_m + max(_UNKNOWN_SHARE * (known_m + top_m), _SHORTEST_UNKNOWN_M) + top_m
 
 
-def _trap(number: int, step: Step, start_m: float, host_length_m: float, bench_m: float) -> DrawnTrap:
+def _trap(number: int, step: Step, start_m: float, host_length_m: float, bench_m: float, said: Said) -> DrawnTrap:
     if step.covers_m is not None:
         low_m, high_m = step.covers_m
     else:
@@ -215,8 +215,8 @@ def _trap(number: int, step: Step, start_m: float, host_length_m: float, bench_m
         start=low,
         end=high,
         marks=(
-            DrawnMark(entry.name, places[0], (f"{number} {_enters(step)}", _past(entry))),
-            DrawnMark(end.name, places[1], (f"{number} ends", _past(end))),
+            DrawnMark(entry.name, places[0], (f"{number} {_enters(step)}", _past(entry, said))),
+            DrawnMark(end.name, places[1], (f"{number} ends", _past(end, said))),
         ),
     )
 
@@ -225,12 +225,12 @@ def _enters(step: Step) -> str:
     return f"{short(step.guest, _LONGEST_NAME_IN_WORDS)} enters" if step.end == "joint" else "entry"
 
 
-def _named(mark: Mark) -> str:
-    return short(mark.name, _LONGEST_NAME_IN_WORDS)
+def _plain_words(mark: Mark, said: Said) -> tuple[str, str]:
+    return short(mark.name, _LONGEST_NAME_IN_WORDS), _past(mark, said)
 
 
-def _past(mark: Mark) -> str:
-    return f"{length_text(mark.offset_m)} past" if mark.offset_m else "level"
+def _past(mark: Mark, said: Said) -> str:
+    return f"{said.length(mark.offset_m)} past" if mark.offset_m else "level"
 
 
 def short(text: str, longest: int) -> str:

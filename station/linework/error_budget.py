@@ -19,7 +19,7 @@ from station.distributions import normal_cdf
 from station.linework.allowance import area_ratio, material_of
 from station.linework.traps import LineTree, Trap
 from station.settings.plan import LineSettings, PlanSettings
-from station.units import factor, force_text, length_text
+from station.units import Said, factor
 
 # A stiffness below this is questioned: softer than any line we know of, and likelier a slip of the pen.
 _SOFT_N = 1000 * float(factor("lbf", "force"))
@@ -98,7 +98,7 @@ def stiffness_n(settings: PlanSettings, line: LineSettings) -> float | None:
     return material.stiffness_n if material is not None else None
 
 
-def warnings_of(tree: LineTree) -> list[str]:
+def warnings_of(tree: LineTree, said: Said) -> list[str]:
     """Name every term left out for want of data, whatever is assumed, and whatever looks odd."""
     settings = tree.settings
     left_out = [
@@ -115,8 +115,8 @@ def warnings_of(tree: LineTree) -> list[str]:
         *_about_shortening(tree),
         *_about_guests(tree),
         *tree.doubts,
-        *_about_lengths(tree),
-        *_about_stiffness(tree),
+        *_about_lengths(tree, said),
+        *_about_stiffness(tree, said),
     ]
 
 
@@ -157,7 +157,7 @@ def _about_guests(tree: LineTree) -> list[str]:
     return [f"{_names(unknown)}: how thick the guest is beside its host is not known; taken to be its like"]
 
 
-def _about_lengths(tree: LineTree) -> list[str]:
+def _about_lengths(tree: LineTree, said: Said) -> list[str]:
     warnings: list[str] = []
     if no_length := [line.name for line in tree.settings.lines if line.length_m is None]:
         warnings.append(
@@ -167,13 +167,13 @@ def _about_lengths(tree: LineTree) -> list[str]:
     both = [line for line in tree.settings.lines if line.canopy_end.loop_m and line.canopy_end.knot_m]
     warnings.extend(
         f"line {line.name!r}: its canopy end has a loop and a knot; the running-end mark of the entry leaves out the "
-        f"{length_text(line.canopy_end.knot_m)} in the knot, so make that mark when the knot is dressed"
+        f"{said.length(line.canopy_end.knot_m)} in the knot, so make that mark when the knot is dressed"
         for line in both
     )
     return warnings
 
 
-def _about_stiffness(tree: LineTree) -> list[str]:
+def _about_stiffness(tree: LineTree, said: Said) -> list[str]:
     settings = tree.settings
     warnings: list[str] = []
     stiffnesses_n = {line.name: stiffness_n(settings, line) for line in settings.lines}
@@ -192,8 +192,8 @@ def _about_stiffness(tree: LineTree) -> list[str]:
         for material, names in assumed.items()
     )
     warnings.extend(
-        f"line {name!r}: found a stiffness of {force_text(stiff_n)}, under 1000 lbf; expected the pull that would "
-        "stretch the line to twice its length, were it to hold"
+        f"line {name!r}: found a stiffness of {said.force(stiff_n)}, under {said.force(_SOFT_N, 0)}; expected the "
+        "pull that would stretch the line to twice its length, were it to hold"
         for name, stiff_n in stiffnesses_n.items()
         if stiff_n is not None and stiff_n < _SOFT_N
     )

@@ -45,7 +45,7 @@ from station.linework.error_budget import (
 )
 from station.linework.traps import End, LineTree, PlanFault, Trap, grow, nearest
 from station.settings.plan import Leg, LineSettings, PlanSettings
-from station.units import factor, length_text
+from station.units import IMPERIAL, Said, factor
 
 __all__ = [
     "Adjustment",
@@ -147,13 +147,14 @@ class PlannedLine:
 
 @dataclass(frozen=True)
 class LinePlan:
-    """A whole plan, worked out."""
+    """A whole plan, worked out; `said` is how its words say lengths and pulls."""
 
     settings: PlanSettings
     steps: tuple[Step, ...]
     lines: tuple[PlannedLine, ...]
     warnings: tuple[str, ...]
     why_this_order: str
+    said: Said = IMPERIAL
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -172,17 +173,18 @@ class Adjustment:
     changes_m: Mapping[str, float]
     in_tolerance: bool
     warnings: tuple[str, ...]
+    said: Said = IMPERIAL
 
     @property
     def words(self) -> str:
         """Say it as the bench does."""
         if self.action == "leave":
-            return f"leave it: under 1/64 in; {length_text(self.trap_after_m)} is trapped"
+            return f"leave it: under 1/64 in; {self.said.length(self.trap_after_m)} is trapped"
         verb = "take in" if self.action == "take-in" else "let out"
-        return f"{verb} {length_text(self.move_m)}; {length_text(self.trap_after_m)} stays trapped"
+        return f"{verb} {self.said.length(self.move_m)}; {self.said.length(self.trap_after_m)} stays trapped"
 
 
-def make_plan(settings: PlanSettings, order: Sequence[str] | None = None) -> LinePlan:
+def make_plan(settings: PlanSettings, order: Sequence[str] | None = None, said: Said = IMPERIAL) -> LinePlan:
     """Work out a plan: in our own order or, to compare with it, in another `order` of the same traps by name.
 
     Raises `PlanFault` for what nobody could work, and for an order that is not one of these traps.
@@ -199,7 +201,7 @@ def make_plan(settings: PlanSettings, order: Sequence[str] | None = None) -> Lin
     leave_long_m = {step.guest: step.marks[0].offset_m for step in steps if step.end == "canopy end"}
     to_come = _still_to_come(tree, traps)
     lines = tuple(_planned(tree, line, to_come[line.name], leave_long_m[line.name]) for line in settings.lines)
-    return LinePlan(settings, steps, lines, tuple(warnings_of(tree)), _why(lines, settings))
+    return LinePlan(settings, steps, lines, tuple(warnings_of(tree, said)), _why(lines, settings, said), said)
 
 
 def adjust(
@@ -208,6 +210,7 @@ def adjust(
     residual_m: float,
     at: Literal["canopy end", "joint"] = "canopy end",
     trapped_m: float | None = None,
+    said: Said = IMPERIAL,
 ) -> Adjustment:
     """Say how far to move the running end of a line that is `residual_m` too long (below zero: too short).
 
@@ -228,7 +231,7 @@ def adjust(
     now_m = trap.trap_m if trapped_m is None else trapped_m
     in_tolerance = abs(residual_m) <= settings.tolerance_m
     if abs(residual_m) < LEAVE_BELOW_M:
-        return Adjustment(line_name, "leave", 0.0, now_m, {}, in_tolerance, ())
+        return Adjustment(line_name, "leave", 0.0, now_m, {}, in_tolerance, (), said)
     k = trap.shrinkage.coefficient
     own_share = k if at == "canopy end" else 0.0
     move_m = abs(residual_m) / (1 + own_share)
@@ -236,30 +239,30 @@ def adjust(
     if residual_m > 0:
         action: Literal["take-in", "let-out"] = "take-in"
         after_m = now_m + move_m
-        warnings.extend(_taken_in(tree, trap, after_m))
+        warnings.extend(_taken_in(tree, trap, after_m, said))
     else:
         action = "let-out"
         after_m = now_m - move_m
         if after_m <= 0:  # what is drawn out past the trap's own length gives back no more shortening
             move_m, after_m = abs(residual_m) - own_share * now_m, 0.0
             warnings.append(
-                f"{trap.name}: only {length_text(now_m)} is trapped, so this opens the trap altogether: make the "
+                f"{trap.name}: only {said.length(now_m)} is trapped, so this opens the trap altogether: make the "
                 "end anew, or replace the line"
             )
         elif after_m < trap.minimum_m:
             warnings.append(
-                f"{trap.name}: {length_text(after_m)} would stay trapped, under the minimum of "
-                f"{length_text(trap.minimum_m)}: {_OPEN_IT}"
+                f"{trap.name}: {said.length(after_m)} would stay trapped, under the minimum of "
+                f"{said.length(trap.minimum_m)}: {_OPEN_IT}"
             )
-        warnings.extend(_let_out(trap, after_m))
+        warnings.extend(_let_out(trap, after_m, said))
     toward = -1 if residual_m > 0 else 1
     changes_m = {line_name: -residual_m}
     if at == "joint":
         changes_m[trap.host] = toward * k * min(move_m, now_m)
-    return Adjustment(line_name, action, move_m, after_m, changes_m, in_tolerance, tuple(warnings))
+    return Adjustment(line_name, action, move_m, after_m, changes_m, in_tolerance, tuple(warnings), said)
 
 
-def _taken_in(tree: LineTree, trap: Trap, after_m: float) -> list[str]:
+def _taken_in(tree: LineTree, trap: Trap, after_m: float, said: Said) -> list[str]:
     """Warn where a deeper trap runs into the next one below it, or into the loop."""
     if trap.entry_m is None:
         return []
@@ -271,20 +274,20 @@ def _taken_in(tree: LineTree, trap: Trap, after_m: float) -> list[str]:
     name = f"trap {below[-1].name!r}" if below else f"the lower end of {trap.host!r}"
     most_m = trap.entry_m - free_m
     return [
-        f"{trap.name}: {length_text(after_m)} would reach into {name}, and there is room for {length_text(most_m)}: "
+        f"{trap.name}: {said.length(after_m)} would reach into {name}, and there is room for {said.length(most_m)}: "
         "open the trap and cut the running end shorter"
     ]
 
 
-def _let_out(trap: Trap, after_m: float) -> list[str]:
+def _let_out(trap: Trap, after_m: float, said: Said) -> list[str]:
     if trap.sewing is None or after_m <= 0:
         return []
     needed_m = trap.sewing.from_entry_m + trap.sewing.length_m + (trap.sewing.taper_m or 0.0)
     if after_m >= needed_m:
         return []
     return [
-        f"{trap.name}: {length_text(after_m)} would stay trapped, and the tack with its taper needs "
-        f"{length_text(needed_m)}: {_OPEN_IT}"
+        f"{trap.name}: {said.length(after_m)} would stay trapped, and the tack with its taper needs "
+        f"{said.length(needed_m)}: {_OPEN_IT}"
     ]
 
 
@@ -437,16 +440,16 @@ def _planned(tree: LineTree, line: LineSettings, to_come: Sequence[Trap], leave_
     )
 
 
-def _why(lines: Sequence[PlannedLine], settings: PlanSettings) -> str:
+def _why(lines: Sequence[PlannedLine], settings: PlanSettings, said: Said) -> str:
     rule = "A line closes only when no other trap on it is still to come, so no shortening is allowed for twice."
     line = max(lines, key=lambda each: each.standard_uncertainty_closed_first_m - each.standard_uncertainty_m)
     now_m, first_m = line.standard_uncertainty_m, line.standard_uncertainty_closed_first_m
     if first_m <= now_m:
         return rule
-    tolerance = length_text(settings.tolerance_m)
+    tolerance = said.length(settings.tolerance_m)
     now, first = line.probability_in_tolerance, probability_within(settings.tolerance_m, first_m)
     return (
         f"{rule} So {line.name} is within {tolerance} at the first try {percent(now)} of the time (standard "
-        f"uncertainty {length_text(now_m, denominator=32)}); with its canopy end marked before its other traps are "
-        f"made, {percent(first)} ({length_text(first_m, denominator=32)})."
+        f"uncertainty {said.length(now_m, 32)}); with its canopy end marked before its other traps are "
+        f"made, {percent(first)} ({said.length(first_m, 32)})."
     )

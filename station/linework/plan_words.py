@@ -18,6 +18,26 @@ MILK = (
 )
 
 
+# The window of a marking or comparing pull, as shares of it: common practice, as in config/holds/measure-ram-air.toml.
+LOWEST_SHARE, HIGHEST_SHARE = 0.9, 1.2
+
+
+def equal_pull_words(plan: LinePlan, equal_n: float) -> str:
+    """Say how equal the pulls must be; where the window of the marking pull is narrower than that, say the window.
+
+    >>> from station.linework.line_plan import make_plan
+    >>> from station.settings.plan import CanopyEnd, LineSettings, LinkEnd, PlanSettings, ShrinkageSettings
+    >>> line = LineSettings("A", LinkEnd(0.04, 0.16), CanopyEnd(0.2), 4.0)
+    >>> plan = make_plan(PlanSettings("a.toml", "demo", 44.5, 0.01, (line,), shrinkage=ShrinkageSettings(0.06, 0.01)))
+    >>> equal_pull_words(plan, 4.5), equal_pull_words(plan, 20.0)
+    ('within 1.0 lbf of each other', 'both from 9.0 lbf to 12.0 lbf')
+    """
+    pull_n = plan.settings.pull_n
+    if equal_n < (HIGHEST_SHARE - LOWEST_SHARE) * pull_n:
+        return f"within {plan.said.force(equal_n)} of each other"
+    return f"both from {plan.said.force(LOWEST_SHARE * pull_n)} to {plan.said.force(HIGHEST_SHARE * pull_n)}"
+
+
 def running_end_words(step: Step) -> str:
     """Name the running end of a step: a line's, or that of a leg for a loop in mid-line."""
     return "the leg" if step.leg == "own piece" else f"{step.guest}'s running end"

@@ -15,7 +15,7 @@ a line: dashed while it is not yet made, solid once it is. Whatever is said by c
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from station.linework.drawing import LineDrawing
 from station.linework.line_plan import LinePlan, Step
@@ -33,6 +33,7 @@ from station.linework.plan_words import (
     CAUTION,
     COMES_FIRST,
     MILK,
+    equal_pull_words,
     first_try_words,
     legs_words,
     plain_marks_words,
@@ -40,7 +41,12 @@ from station.linework.plan_words import (
     tack_words,
 )
 from station.linework.svg_page import EDGE, SMALL_SIZE, WIDTH, Look, Page, wrapped
-from station.units import force_text, length_text
+from station.units import IMPERIAL, LengthSystem, Said
+
+_BARS_M: Mapping[LengthSystem, tuple[float, ...]] = {  # what the scale's bar may stand for
+    "imperial": tuple(0.0254 * inches for inches in (1, 3, 6, 12, 24, 60, 120, 240, 600, 1200, 2400, 6000)),
+    "metric": (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0),
+}
 
 
 def svg(
@@ -58,7 +64,7 @@ def svg(
     page = Page(look)
     if plan is not None:
         _heading(page, plan)
-    _drawing(page, drawing, frozenset(made), mirror)
+    _drawing(page, drawing, frozenset(made), mirror, plan.said if plan else IMPERIAL)
     if plan is not None:
         _order_of_work(page, plan)
         _lines(page, plan)
@@ -70,12 +76,12 @@ def _heading(page: Page, plan: LinePlan) -> None:
     settings = plan.settings
     page.heading(
         settings.name,
-        f"matched to the {settings.reference}  ·  pull {force_text(settings.pull_n)} while marking and comparing  "
-        f"·  tolerance {length_text(settings.tolerance_m)}",
+        f"matched to the {settings.reference}  ·  pull {plan.said.force(settings.pull_n)} while marking and comparing  "
+        f"·  tolerance {plan.said.length(settings.tolerance_m)}",
     )
 
 
-def _drawing(page: Page, drawing: LineDrawing, made: frozenset[str], mirror: bool) -> None:
+def _drawing(page: Page, drawing: LineDrawing, made: frozenset[str], mirror: bool, said: Said) -> None:
     placed = place(drawing, WIDTH)
     scale = "to scale" if drawing.to_scale else "not to scale: a broken line has no length given"
     toward = "toward the canopy"
@@ -93,17 +99,16 @@ def _drawing(page: Page, drawing: LineDrawing, made: frozenset[str], mirror: boo
     _Bench(page, placed, page.y, mirror, made).draw()
     page.y += placed.height
     if drawing.to_scale:
-        _scale_bar(page, placed, mirror)
+        _scale_bar(page, placed, mirror, said)
     page.y += 14
 
 
-def _scale_bar(page: Page, placed: PlacedDrawing, mirror: bool) -> None:
-    inch_m = 0.0254
-    for inches in (1, 3, 6, 12, 24, 60, 120, 240, 600, 1200, 2400, 6000):
-        length = inches * inch_m * placed.scale
+def _scale_bar(page: Page, placed: PlacedDrawing, mirror: bool, said: Said) -> None:
+    for metres in _BARS_M[said.system]:
+        length = metres * placed.scale
         if length >= 70:
             break
-    words = length_text(inches * inch_m)
+    words = said.length(metres)
     left = EDGE if mirror else WIDTH - EDGE - length
     page.y += 8
     page.stroke(f"M{left:.2f} {page.y - 5:.1f}v10m0 -5h{length:.2f}m0 -5v10", page.colours.soft, 2, cap="butt")
@@ -128,7 +133,7 @@ def _order_of_work(page: Page, plan: LinePlan) -> None:
             "shortens by",
             "sew",
         ),
-        [_step_cells(number, step) for number, step in enumerate(plan.steps, 1)],
+        [_step_cells(number, step, plan.said) for number, step in enumerate(plan.steps, 1)],
         names=1,
     )
     page.text(
@@ -142,16 +147,17 @@ def _order_of_work(page: Page, plan: LinePlan) -> None:
 
 
 def _lines(page: Page, plan: LinePlan) -> None:
-    tolerance = length_text(plan.settings.tolerance_m)
+    said = plan.said
+    tolerance = said.length(plan.settings.tolerance_m)
     rows = []
     for line in plan.lines:
-        pulls = "not known" if line.equal_pull_n is None else f"within {force_text(line.equal_pull_n)}"
+        pulls = "not known" if line.equal_pull_n is None else equal_pull_words(plan, line.equal_pull_n)
         rows.append(
             (
                 (line.name,),
-                ("no length given" if line.cut_length_m is None else length_text(line.cut_length_m),),
-                (length_text(line.cut_longer_than_old_m),),
-                (length_text(line.leave_long_m),),
+                ("no length given" if line.cut_length_m is None else said.length(line.cut_length_m),),
+                (said.length(line.cut_longer_than_old_m),),
+                (said.length(line.leave_long_m),),
                 (pulls,),
                 (first_try_words(line),),
             )
@@ -161,7 +167,7 @@ def _lines(page: Page, plan: LinePlan) -> None:
         "cut",
         "longer than the old one",
         "leave long, then trap",
-        "equal pull",
+        "pulls",
         f"within {tolerance} at the first try",
     )
     page.table("Lines", heads, rows, names=0)
@@ -170,11 +176,11 @@ def _lines(page: Page, plan: LinePlan) -> None:
 def _last_words(page: Page, plan: LinePlan) -> None:
     page.y += 10
     said = [
-        *(f"Cut {leg}." for line in plan.lines for leg in legs_words(line, length_text)),
+        *(f"Cut {leg}." for line in plan.lines for leg in legs_words(line, plan.said.length)),
         *(
             f"With {line.name}'s closing mark, mark {mark}."
             for line in plan.lines
-            for mark in plain_marks_words(plan, line, length_text)
+            for mark in plain_marks_words(plan, line, plan.said.length)
         ),
         source_words(plan),
         *(f"Mind: {warning}." for warning in plan.warnings),
@@ -325,23 +331,23 @@ class _Bench:
             self.page.text(at, baseline, text, words.size, colour, anchor, words.bold)
 
 
-def _step_cells(number: int, step: Step) -> tuple[tuple[str, ...], ...]:
+def _step_cells(number: int, step: Step, said: Said) -> tuple[tuple[str, ...], ...]:
     entry, end = step.marks
 
     def placed(offset_m: float, from_link_end_m: float | None) -> tuple[str, ...]:
-        past = f"{length_text(offset_m)} past" if offset_m else "level"
-        return (past,) if from_link_end_m is None else (past, f"at {length_text(from_link_end_m)}")
+        past = f"{said.length(offset_m)} past" if offset_m else "level"
+        return (past,) if from_link_end_m is None else (past, f"at {said.length(from_link_end_m)}")
 
     trap, loop_entry = step.running_end_marks_m
-    free_end = length_text(trap) if loop_entry is None else f"{length_text(trap)}, {length_text(loop_entry)}"
-    shortens: tuple[str, ...] = (length_text(step.shortening_m),)
+    free_end = said.length(trap) if loop_entry is None else f"{said.length(trap)}, {said.length(loop_entry)}"
+    shortens: tuple[str, ...] = (said.length(step.shortening_m),)
     if step.shortening_95_m is not None and step.shortening_95_m[0] != step.shortening_95_m[1]:
-        shortens += (" to ".join(length_text(each) for each in step.shortening_95_m),)
-    sew: tuple[str, ...] = ("",) if step.sewing is None else tack_words(step.sewing, length_text)
+        shortens += (" to ".join(said.length(each) for each in step.shortening_95_m),)
+    sew: tuple[str, ...] = ("",) if step.sewing is None else tack_words(step.sewing, said.length)
     return (
         (str(number),),
         (step.trap,),
-        (length_text(step.trap_m),),
+        (said.length(step.trap_m),),
         placed(entry.offset_m, entry.from_link_end_m),
         placed(end.offset_m, end.from_link_end_m),
         (free_end,),

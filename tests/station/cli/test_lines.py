@@ -90,16 +90,25 @@ class TestMarks:
         path, sheet = tmp_path / "plan.toml", tmp_path / "sheet.svg"
         path.write_text(text, encoding="utf-8")
         out = called("marks", str(path), "--drawing", str(sheet))[1]
-        assert "A: pulls within 10.4 lbf of each other; within 1/2 in at the first try not known" in out
+        assert "A: pulls both from 9.0 lbf to 12.0 lbf; within 1/2 in at the first try not known" in out
         assert "not known" in list(ET.parse(sheet).getroot().itertext())  # noqa: S314 our own picture
         assert "%" not in out
 
-    def test_metric_means_newtons_too(self):
-        """In millimetres the pulls are in newtons: 10 lbf is 44.5 N, and no pound stands in the text."""
-        out = called("marks", PLAN, "--metric")[1]
-        assert "pull 44.5 N while marking" in out
-        assert "A: pulls within 46.3 N of each other" in out
-        assert "lbf" not in out
+    @pytest.mark.parametrize("plan", [PLAN, "config/jobs/lower-control.toml"])
+    def test_metric_leaves_no_inch_and_no_pound(self, plan, tmp_path):
+        """Text and sheet of a plan in millimetres and newtons hold neither an inch nor a pound."""
+        sheet = tmp_path / "plan.svg"
+        out = called("marks", plan, "--metric", "--drawing", str(sheet))[1]
+        for text in (out, sheet.read_text()):
+            assert not re.findall(r"\d (?:in|lbf)\b", text)
+            assert re.search(r"\d mm\b", text)
+            assert re.search(r"\d N\b", text)
+
+    def test_an_equal_pull_wider_than_the_pulls_window_gives_the_window(self):
+        """Where the plan would allow a difference wider than the window of the pull, the text gives the window."""
+        _, answer = answered("marks", PLAN)
+        assert answer["lines"][0]["equal_pull_n"] > 0.3 * 44.48
+        assert "A: pulls both from 9.0 lbf to 12.0 lbf;" in called("marks", PLAN)[1]
 
     def test_said(self):
         """The text says where to mark, toward which end, how long to leave the line, and whose word comes first."""
