@@ -2,10 +2,10 @@
 
 * Difference = left - right. Error = measured - chart. A group is a line's leading letters; its mean error and its
   scatter (standard deviation, n - 1) are over the sides of it that have a chart length: drift apart from scatter.
-* Tilt = mean error of a group less that of the next one, in the order in which groups first appear in the table. A group
-  without a chart has no mean error, hence no tilt to either side of it; nothing is reached over it.
-* *In trim*: every difference within the tolerance, every |error - mean error of its group| within it, every tilt within
-  its own tolerance; exactly at the tolerance is within it. All is whole nanometres and exact fractions.
+* Tilt = mean error of a group less that of the next one, in the order in which groups first appear in the table. A
+  group without a chart has no mean error, hence no tilt to either side of it; nothing is reached over it.
+* *In trim*: every difference within the tolerance, every |error - mean error of its group| within it, every tilt
+  within its own tolerance; exactly at the tolerance is within it. All is whole nanometres and exact fractions.
 * A line measured on one side has no difference: the set is not known to be in trim, and so it is not.
 * A remade line gets its chart length plus its group's mean error *as measured*, or without a chart its opposite
   number's length. What remaking does is judged by the same rule with means worked out anew, so that the set, made and

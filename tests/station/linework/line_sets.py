@@ -9,7 +9,6 @@ from fractions import Fraction
 from station.settings.line_table import MeasuredSide
 
 INCH = 25_400_000  # nanometres
-GROUPS = ("A", "B", "C", "D")
 
 
 def drawn(
@@ -38,7 +37,7 @@ def drawn(
 
 
 def slow_in_trim(lengths, charts, tolerance, tilt):
-    """Tell whether a set is in trim, from the rule alone; `lengths` and `charts` by line and side, in any exact unit."""
+    """Tell whether a set is in trim, from the rule alone; lengths and charts by line and side, in any exact unit."""
     groups = list(dict.fromkeys(line[0] for line, _ in lengths))
     means = []
     for group in groups:

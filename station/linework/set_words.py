@@ -1,0 +1,116 @@
+"""What is said of a line set, in the words of the trade: by the command, on the drawing, on paper and in the window.
+
+>>> long_words(Fraction(6_350_000)), long_words(Fraction(-6_350_000), "metric"), long_words(Fraction(0))
+('1/4 in long', '6 mm short', 'level')
+>>> pull_words(None), pull_words(44.48)
+('pull while measuring not stated', 'measured at 10.0 lbf')
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from station.linework.line_set import CheckedGroup, CheckedLine, LineSet, error_nm
+from station.settings.line_table import NM_PER_M, MeasuredSide
+from station.units import LengthSystem, force_text, length_text
+
+SIDES = {"L": "left", "R": "right"}
+
+
+def nm_words(length_nm: Fraction | float, system: LengthSystem = "imperial") -> str:
+    """Write a length as the bench reads it."""
+    return length_text(float(length_nm) / NM_PER_M, system)
+
+
+def long_words(length_nm: Fraction | float, system: LengthSystem = "imperial") -> str:
+    """Say how much longer than it should be something is."""
+    if not length_nm:
+        return "level"
+    size_nm: Fraction | float = length_nm if length_nm > 0 else -length_nm
+    return f"{nm_words(size_nm, system)} {'long' if length_nm > 0 else 'short'}"
+
+
+def name_words(side: MeasuredSide) -> str:
+    """Give a line's name and side: always both."""
+    return f"{side.line} {SIDES[side.side]}"
+
+
+def pull_words(pull_n: float | None, system: LengthSystem = "imperial") -> str:
+    """Say under which pull the set was measured."""
+    if pull_n is None:
+        return "pull while measuring not stated"
+    return f"measured at {force_text(pull_n, 'N' if system == 'metric' else 'lbf')}"
+
+
+def tolerance_words(found: LineSet, system: LengthSystem = "imperial") -> str:
+    """Say what was allowed."""
+    said = f"tolerance {nm_words(found.tolerance_nm, system)}"
+    return f"{said}, tilt {nm_words(found.tilt_tolerance_nm, system)}" if found.tilts else said
+
+
+def verdict_words(found: LineSet) -> str:
+    """Say what came out, in one sentence."""
+    if found.in_trim:
+        return "In trim."
+    out, tilts = len(found.out_of_tolerance), sum(not tilt.in_tolerance for tilt in found.tilts)
+    parts = [f"{out} line{'s' if out != 1 else ''} out of tolerance"] if out else []
+    parts += [f"{tilts} tilt{'s' if tilts != 1 else ''} out of tolerance"] if tilts else []
+    parts += [f"{', '.join(found.one_sided)} measured on one side alone"] if found.one_sided else []
+    return f"{'Not' if out or tilts else 'Not known to be'} in trim: {'; '.join(parts)}."
+
+
+def difference_words(line: CheckedLine, system: LengthSystem = "imperial") -> str:
+    """Say which side of a line is longer, and by how much."""
+    difference_nm = line.difference_nm
+    if difference_nm is None:
+        return "no right" if line.right is None else "no left"
+    if not difference_nm:
+        return "level"
+    return f"{'left' if difference_nm > 0 else 'right'} {nm_words(abs(difference_nm), system)} longer"
+
+
+def error_words(side: MeasuredSide | None, system: LengthSystem = "imperial") -> str:
+    """Say how long a side is against its chart."""
+    error = error_nm(side)
+    return "" if error is None else long_words(error, system)
+
+
+def group_words(group: CheckedGroup, system: LengthSystem = "imperial") -> list[str]:
+    """Say how far a group has drifted, and apart from it how far it scatters."""
+    if group.mean_error_nm is None:
+        return ["no chart"]
+    scatter_nm = group.scatter_nm
+    drift = long_words(group.mean_error_nm, system)
+    return [f"mean {drift}", "scatter not known" if scatter_nm is None else f"scatter {nm_words(scatter_nm, system)}"]
+
+
+def remake_words(found: LineSet, system: LengthSystem = "imperial") -> list[str]:
+    """Say which lines to remake, to what length and why that length; or why none are named."""
+    remake = found.mending.remake
+    if remake is None:
+        return [f"Nothing to remake is named: {found.mending.why_none}."]
+    said = []
+    for side in remake:
+        length = nm_words(found.target_nm(side), system)
+        mean_nm = found.means_nm[side.group]
+        if side.chart_nm is None or mean_nm is None:
+            why = "as its opposite number, unless that one is out"
+        else:
+            why = f"chart {nm_words(side.chart_nm, system)}, its group {long_words(mean_nm, system)}"
+        said.append(f"{name_words(side)}: make it {length} ({why})")
+    return said
+
+
+def carried_words(found: LineSet) -> str:
+    """Say which lines that are out come right without being remade, because their group's mean moves."""
+    remake = found.mending.remake
+    if not remake:
+        return ""
+    made = {side.line for side in remake}
+    carried = [line for line in found.out_of_tolerance if line not in made]
+    if not carried:
+        return ""
+    return (
+        f"{', '.join(carried)}: out now, within tolerance when these are made, because the group's mean moves. "
+        "Measure the set again."
+    )

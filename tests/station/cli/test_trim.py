@@ -1,0 +1,140 @@
+import json
+
+import pytest
+
+from tests.station.cli.commands import run
+
+INCH = 0.0254
+GOOD = "line,side,length,chart\nA1,L,120 in,120 in\nA1,R,120 1/4 in,120 in\nB1,L,110 in,110 in\nB1,R,110 in,110 in\n"
+BAD = "line,side,length,chart\n" + "".join(
+    f"A{n},{side},{'122 in' if (n, side) == (2, 'R') else '10 ft 0 in'},120 in\n" for n in (1, 2, 3) for side in "LR"
+)
+
+
+def table(tmp_path, text):
+    """Write a table and give its path."""
+    path = tmp_path / "set.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_set_in_trim_ends_with_0(tmp_path, capfd):
+    """A set within the tolerance is in trim: status 0, nothing to remake, and the assumed tolerance is said."""
+    path = table(tmp_path, GOOD)
+    ran = run(capfd, "trim", path)
+    assert ran.status == 0
+    assert ran.out.startswith(
+        "In trim.\nPull while measuring not stated; tolerance 1/2 in, tilt 1/2 in; no --tolerance"
+    )
+    assert "Fewest" not in ran.out
+    answer = run(capfd, "trim", path, "--json").json
+    assert (answer["in_trim"], answer["remake"], answer["out_of_tolerance"]) == (True, [], [])
+    assert answer["tilts"] == [{"groups": ["A", "B"], "tilt_m": pytest.approx(INCH / 8), "in_tolerance": True}]
+    assert "tilt A to B: 1/8 in long" in ran.out
+
+
+def test_the_answers_keys_and_values(tmp_path, capfd):
+    """A line 2 in long is named with its side, to chart and its group's mean error, and the status is 1."""
+    ran = run(capfd, "trim", table(tmp_path, BAD), "--json", "--pull", "10 lbf", "--tolerance", "1/2 in")
+    assert ran.status == 1
+    answer = ran.json
+    assert answer["remake"] == ["A2 R"]
+    assert answer["remake_lengths_m"] == [pytest.approx((120 + 1 / 3) * INCH)]
+    assert answer["out_of_tolerance"] == ["A2"]
+    assert answer["pull_n"] == pytest.approx(44.482216)
+    line = answer["lines"][1]
+    assert line["flags"] == ["difference", "right error"]
+    assert line == {
+        "line": "A2",
+        "left_m": pytest.approx(120 * INCH),
+        "right_m": pytest.approx(122 * INCH),
+        "difference_m": pytest.approx(-2 * INCH),
+        "left_error_m": 0.0,
+        "right_error_m": pytest.approx(2 * INCH),
+        "flags": line["flags"],
+    }
+    assert answer["groups"] == [
+        {
+            "group": "A",
+            "mean_error_m": pytest.approx(INCH / 3),
+            "scatter_m": pytest.approx(INCH * (4 * 5 / 6 / 5) ** 0.5),
+        }
+    ]
+
+
+def test_the_tolerances_given_are_those_used(tmp_path, capfd):
+    """The same set is in trim with a tolerance of 2 in, and out with a tilt of 1/16 in."""
+    assert run(capfd, "trim", table(tmp_path, BAD), "--tolerance", "2 in").status == 0
+    ran = run(capfd, "trim", table(tmp_path, GOOD), "--tilt", "1/16 in", "--json")
+    assert (ran.status, ran.json["tilts"][0]["in_tolerance"]) == (1, False)
+
+
+def test_one_side_alone_is_not_known_good(tmp_path, capfd):
+    """A line without its opposite number: status 1, no difference, and words that say what to do."""
+    path = table(tmp_path, "line,side,length\nA1,L,120 in\n")
+    ran = run(capfd, "trim", path)
+    assert ran.status == 1
+    assert "Not known to be in trim: A1 measured on one side alone." in ran.out
+    assert "measure the other side" in ran.out
+    answer = run(capfd, "trim", path, "--json").json
+    assert (answer["lines"][0]["difference_m"], answer["remake"]) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ("A1,L,120\n", ["row 1 (line 2): length: found '120'", '"6 1/2 in"']),
+        ("A1,L,120 in\nA1,L,121 in\n", ["row 2", "A1 L stands in row 1 already"]),
+        ("A1,left,120 in\n", ["row 1", "found 'left', expected L or R"]),
+        ("A1,L,3,048 m\n", ["row 1", "found 4 cells, expected 3", "decimal is written with a point"]),
+        ("1,L,120 in\n", ["row 1", "expected the group's letters"]),
+        ("A1,L,0 in\nA2,L,nan in\n", ["row 1", "above zero", "row 2", "nan"]),
+        ("A1,L,30 lbf\n", ["row 1", "lbf is a unit of force"]),
+        ("A1,L,120 in\na2,R,120 in\n", ["row 2", "found group 'a', which is 'A' in row 1"]),
+        ("", ["has no rows"]),
+    ],
+)
+def test_bad_rows_are_named(tmp_path, capfd, rows, said):
+    """What cannot be read ends with status 2 and names every bad row, what was found and what was expected."""
+    ran = run(capfd, "trim", table(tmp_path, f"line,side,length\n{rows}"))
+    assert (ran.status, ran.out) == (2, "")
+    assert [each for each in said if each not in ran.err] == []
+    assert "Traceback" not in ran.err
+
+
+def test_bad_columns_charts_and_options_are_named(tmp_path, capfd):
+    """An unknown column, a chart on one side alone and tolerances of no size end with status 2, in words."""
+    one_chart = "line,side,length,chart\nA1,L,120 in,120 in\nA1,R,120 in,\n"
+    for text, words, said in (
+        ("line,side,lenght\nA1,L,1 m\n", [], "nearest known is 'length'"),
+        (one_chart, [], "row 2 (line 3): chart: is empty, and the other side has one"),
+        (GOOD, ["--tolerance", "0 in"], "--tolerance"),
+        (GOOD, ["--tilt", "-1 in"], "--tilt"),
+        (GOOD, ["--tolerance", "1/2"], "found '1/2'"),
+        (GOOD, ["--tolerance", "300 m"], "100 m"),
+        (GOOD, ["--pull", "10 lb"], "write 10 lbf"),
+        (GOOD, ["--drawing", str(tmp_path / "no" / "x.svg")], "cannot be written"),
+    ):
+        ran = run(capfd, "trim", table(tmp_path, text), *words)
+        assert ran.status == 2, words
+        assert said in ran.err
+    assert run(capfd, "trim", tmp_path / "none.csv").status == 2
+
+
+def test_drawing_and_page_are_written(tmp_path, capfd):
+    """The drawing is a picture and the page a PDF of the same bytes each time; millimetres stand where asked for."""
+    path, drawing, page = table(tmp_path, BAD), tmp_path / "set.svg", tmp_path / "set.pdf"
+    ran = run(capfd, "trim", path, "--metric", "--drawing", drawing, "--report", page, "--pull", "10 lbf")
+    assert ran.status == 1
+    assert "A2 right: make it 3056 mm" in ran.out
+    assert "measured at 44.5 N" in drawing.read_text()
+    first = page.read_bytes()
+    run(capfd, "trim", path, "--metric", "--drawing", drawing, "--report", page, "--pull", "10 lbf")
+    assert page.read_bytes() == first
+    assert first.startswith(b"%PDF-")
+
+
+def test_json_is_one_document(tmp_path, capfd):
+    """One JSON document is printed, whatever was found."""
+    for text in (GOOD, BAD):
+        json.loads(run(capfd, "trim", table(tmp_path, text), "--json").out)
