@@ -33,6 +33,7 @@ from station.one_hold import software
 from station.records.archive import Archive
 from station.records.entries import JobOpened, SignedOff
 from station.scale_today import ScaleRecord, ScaleToday
+from station.set_app import MEASURE, measure
 from station.settings.hold import HoldSpecification, ready_made_hold, ready_made_holds
 from station.settings.plan import load_plan, plan_text
 from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
@@ -41,6 +42,7 @@ from station.units import LengthSystem, QuantityFault, force_mn
 from station.views.dialogs import ask
 from station.views.form import Field
 from station.views.palette import LookName, look_named
+from station.views.set_view import SetPage
 from station.views.start import PLAN_KEY, StartPage
 from station.views.window import BenchWindow
 
@@ -169,6 +171,7 @@ class Sitting:
         self.start: StartPage | None = None
         self.bench: AtWindow | None = None
         self.check: AtScale | None = None
+        self.set_page: SetPage | None = None
 
     def show(self, plan: Path | None = None) -> None:
         """Show the first page."""
@@ -181,7 +184,10 @@ class Sitting:
             self._begin_or_say,
             plan=plan,
             notice=self._notice(),
-            actions=() if self._checks is None else ((FULL, self._check_scale), (DAILY, self._check_daily)),
+            actions=(
+                *(() if self._checks is None else ((FULL, self._check_scale), (DAILY, self._check_daily))),
+                (MEASURE, self._measure_set),
+            ),
         )
         self.start.show()
 
@@ -231,6 +237,25 @@ class Sitting:
         if self._checks is not None:
             self._weigh(self._checks.daily(self._ask))
 
+    def _measure_set(self) -> None:
+        """Open a line set to measure; when its page is closed, the first page is shown again."""
+        if self.start is None:
+            return
+        events: Callable[[], Sequence[Event]] = list
+        if self._station is not None and self._station.pedal is not None:
+            events = self._open.enter_context(Wire(self._station)).waiting
+        self.set_page = measure(self._ask_there, events, self._look, self._lengths)
+        if self.set_page is None:
+            self._open.close()
+            return
+        self.set_page.closed.connect(self._weighed)
+        self.set_page.show()
+        self.start.close()
+
+    def _ask_there(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
+        parent = self.set_page if self.set_page is not None else self.start
+        return ask(parent, look_named(self._look), title, text, fields, "Go on")
+
     def _ask(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
         return ask(self.start, look_named(self._look), title, text, fields, "Go on")
 
@@ -247,6 +272,7 @@ class Sitting:
 
     def _weighed(self) -> None:
         self._open.close()
+        self.set_page = None
         self.show(self._plan)
 
     def _jobs(self) -> list[tuple[str, str, str, str]]:

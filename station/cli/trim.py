@@ -149,7 +149,7 @@ def trim_text(found: LineSet, system: LengthSystem, pull_n: float | None, assume
         lengths = ["-" if side is None else nm_words(side.length_nm, system) for side in (line.left, line.right)]
         errors = [error_words(side, system) or "-" for side in (line.left, line.right)] if charted else []
         out = f"out: {', '.join(line.flags)}" if set(line.flags) - {"no left", "no right"} else ""
-        table.append([line.line, *lengths, difference_words(line, system), *errors, out])
+        table.append([line.line, *lengths, difference_words(line, found.tolerance_nm, system), *errors, out])
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     rows = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in table]
     note = "; no --tolerance given, so 1/2 in: makers permit 1/2 in to 1 in (common practice)" if assumed else ""

@@ -47,11 +47,12 @@ Use = Literal["ground", "card", "rule", "ink", "soft", "act"]
 _ROW = 34.0
 _ACROSS = 4  # columns side by side
 _DEEP = 16  # rows in a column, before the group goes on in the next
-_NAME = 52.0
+_NAME = 46.0
 _SAID = 98.0
 _GAP = 22.0
 _SIZE = 14.0
 _SIGN = 6.5
+_ARROW = 10.0  # how far an arrow may reach over the edge
 _BESIDE = 7.0  # how far the left side stands above the row's middle, the right below
 
 
@@ -104,9 +105,14 @@ class Picture:
         return [part for part in self.parts if isinstance(part, Text)]
 
 
-def layout(found: LineSet, name: str, system: LengthSystem = "imperial", pull_n: float | None = None) -> Picture:
-    """Lay out a line set; `name` says whose it is, `pull_n` under which pull it was measured."""
-    drawing = _Drawing(found, system)
+def layout(
+    found: LineSet, name: str, system: LengthSystem = "imperial", pull_n: float | None = None, unfinished: str = ""
+) -> Picture:
+    """Lay out a line set; `name` says whose it is, `pull_n` under which pull it was measured.
+
+    `unfinished` says how far the measuring has come: it stands in place of a verdict, and nothing is named to remake.
+    """
+    drawing = _Drawing(found, system, unfinished)
     drawing.heading(name, pull_n)
     drawing.draw_columns()
     drawing.words()
@@ -146,19 +152,19 @@ def _hex(page: Page, use: Use) -> str:
 
 
 class _Drawing:
-    def __init__(self, found: LineSet, system: LengthSystem) -> None:
-        self.found, self.system = found, system
+    def __init__(self, found: LineSet, system: LengthSystem, unfinished: str) -> None:
+        self.found, self.system, self.unfinished = found, system, unfinished
         self.picture = Picture()
         self.put = self.picture.parts.append
         self.columns = _columns(found)
         across = max(2, min(_ACROSS, len(self.columns)))
         self.wide = (WIDTH - 2 * EDGE - (across - 1) * _GAP) / across
-        self.half = (self.wide - _NAME - _SAID) / 2
+        self.half = (self.wide - _NAME - _SAID) / 2 - _ARROW
         self.y = 50.0
         tolerance = found.tolerance_nm
         furthest = max((abs(self._off(line, side)) for line in found.lines for side in line.sides), default=Fraction(0))
         self.reach = min(max(furthest * Fraction(11, 10), tolerance * Fraction(7, 5)), tolerance * 2)
-        self.remake = {side.name for side in found.mending.remake or ()}
+        self.remake = set() if unfinished else {side.name for side in found.mending.remake or ()}
 
     def _off(self, line: CheckedLine, side: MeasuredSide) -> Fraction:
         """Give how far right of the upright a side stands, in nanometres."""
@@ -173,7 +179,7 @@ class _Drawing:
         size = min(28.0, 28.0 * (WIDTH - 2 * EDGE) / text_width(name, 28.0, bold=True))
         self.put(Text(EDGE, self.y, name, round(size, 1), bold=True))
         self.y += 30
-        for row in wrapped(verdict_words(self.found), 18.0, WIDTH - 2 * EDGE, bold=True):
+        for row in wrapped(self.unfinished or verdict_words(self.found), 18.0, WIDTH - 2 * EDGE, bold=True):
             self.put(Text(EDGE, self.y, row, 18.0, bold=True))
             self.y += 24
         said = f"{pull_words(pull_n, self.system)}  ·  {tolerance_words(self.found, self.system)}"
@@ -196,7 +202,7 @@ class _Drawing:
         across = left + text_width(group.group, 22.0, bold=True) + 14
         for row, said in enumerate(group_words(group, self.system)):
             self.put(Text(across, self.y - 2 + 18 * row, said, 13.0, "soft"))
-        middle = left + _NAME + self.half
+        middle = left + _NAME + _ARROW + self.half
         charted = group.mean_error_nm is not None
         band = float(self.found.tolerance_nm / self.reach) * self.half * (1.0 if charted else 0.5)
         self.put(Shape(_box(middle - band, top, 2 * band, foot - top), "act", see_through=True))
@@ -231,7 +237,7 @@ class _Drawing:
             flag = "left error" if side.side == "L" else "right error"
             squared = flag in line.flags or ("difference" in line.flags and side.chart_nm is None)
             self._sign(x, y + (-_BESIDE if side.side == "L" else _BESIDE), share, squared, side)
-        said = difference_words(line, self.system)
+        said = difference_words(line, self.found.tolerance_nm, self.system)
         for words, letter in (("left ", "L "), ("right ", "R "), (" longer", "")):
             said = said.replace(words, letter)
         self.put(Text(left + self.wide, y + 5, said, 13.0, "ink" if out else "soft", "end", bold=out))
@@ -261,7 +267,7 @@ class _Drawing:
         ]
         if tilts:
             self._listed("Tilt: a group's mean against the next one's", tilts)
-        if self.found.mending.remake != ():
+        if not self.unfinished and self.found.mending.remake != ():
             self._listed("Fewest lines to remake", remake_words(self.found, self.system))
             carried = carried_words(self.found)
             for row in wrapped(carried, 15.0, WIDTH - 2 * EDGE) if carried else []:

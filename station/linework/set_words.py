@@ -59,14 +59,17 @@ def verdict_words(found: LineSet) -> str:
     return f"{'Not' if out or tilts else 'Not known to be'} in trim: {'; '.join(parts)}."
 
 
-def difference_words(line: CheckedLine, system: LengthSystem = "imperial") -> str:
-    """Say which side of a line is longer, and by how much."""
+def difference_words(line: CheckedLine, tolerance_nm: Fraction, system: LengthSystem = "imperial") -> str:
+    """Say which side of a line is longer, and by how much; what is out never reads as the tolerance itself."""
     difference_nm = line.difference_nm
     if difference_nm is None:
         return "no right" if line.right is None else "no left"
     if not difference_nm:
         return "level"
-    return f"{'left' if difference_nm > 0 else 'right'} {nm_words(abs(difference_nm), system)} longer"
+    size = nm_words(abs(difference_nm), system)
+    if abs(difference_nm) > tolerance_nm and size == nm_words(tolerance_nm, system):
+        size = f"over {size}"
+    return f"{'left' if difference_nm > 0 else 'right'} {size} longer"
 
 
 def error_words(side: MeasuredSide | None, system: LengthSystem = "imperial") -> str:

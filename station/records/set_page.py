@@ -100,7 +100,7 @@ def _rows(found: LineSet, system: LengthSystem) -> list[list[str]]:
         charts = [nm_words(side.chart_nm, system) for side in line.sides if side.chart_nm is not None]
         chart = charts[0] if len(set(charts)) == 1 else " / ".join(charts)
         errors = [error_words(side, system) if error_nm(side) is not None else "" for side in (line.left, line.right)]
-        said = difference_words(line, system)
+        said = difference_words(line, found.tolerance_nm, system)
         rows.append([line.line, chart, length(line.left), length(line.right), said, *errors, ", ".join(line.flags)])
     return rows
 

@@ -55,7 +55,7 @@ class MeasuredSide:
 def group_of(line: str) -> str:
     """Give the leading letters of a line's name. Raises ValueError where it begins with none."""
     found = _GROUP.match(line)
-    if found is None or not line.isprintable():
+    if found is None or not line.isprintable() or set(line) & set(',;"'):
         raise ValueError(f"found {line!r}, expected the group's letters and then a number, as in A1")
     if len(line) > _LONGEST_NAME:
         raise ValueError(f"found a name of {len(line)} characters, expected at most {_LONGEST_NAME}")

@@ -295,6 +295,7 @@ def test_the_first_page_opens_a_daily_check_on_a_real_port(
         assert [button.text() for button in page.findChildren(QPushButton) if button in page.action_buttons] == [
             "Check the scale",
             "Daily check",
+            "Measure a line set",
         ]
         monkeypatch.setattr("station.bench_app.ask", lambda *_: {"weight": "30 lbf"})
         page.action_buttons[1].click()

@@ -138,3 +138,10 @@ def test_json_is_one_document(tmp_path, capfd):
     """One JSON document is printed, whatever was found."""
     for text in (GOOD, BAD):
         json.loads(run(capfd, "trim", table(tmp_path, text), "--json").out)
+
+
+def test_what_is_out_never_reads_as_the_tolerance(tmp_path, capfd):
+    """A difference a hair over the tolerance is said to be over it, not to be it."""
+    ran = run(capfd, "trim", table(tmp_path, "line,side,length\nA1,L,120.501 in\nA1,R,120 in\n"))
+    assert ran.status == 1
+    assert "left over 1/2 in longer" in ran.out

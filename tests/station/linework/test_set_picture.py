@@ -63,3 +63,12 @@ def test_places_are_to_scale():
 def test_a_name_is_never_markup():
     """What a table is called is written as it is."""
     assert "a &lt;b&gt; &amp; c" in svg(layout(checked("two lines"), "a <b> & c"), "a <b> & c")
+
+
+def test_an_unfinished_set_has_no_verdict():
+    """While lines are still to come the picture says how far it is, and neither a verdict nor anything to remake."""
+    found = check([MeasuredSide("A1", side, 100 * INCH) for side in ("L", "R")], HALF, HALF)
+    said = [text.text for text in layout(found, "x", unfinished="2 of 4 measured").texts]
+    assert "2 of 4 measured" in said
+    assert "In trim." not in said
+    assert "In trim." in [text.text for text in layout(found, "x").texts]

@@ -1,0 +1,63 @@
+"""A line plan for each line of a set that is to be remade, from a template plan for such lines.
+
+Written into the template: the plan's name with the line and its side, the finished length of its first line, which must
+be a main line, and what it is matched to: its chart, or without one its opposite number. All else stays as it stands,
+comments too, and the text must read back as just that, or it is refused.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+from station.linework.line_set import LineSet
+from station.linework.set_words import name_words
+from station.settings.line_table import NM_PER_M, MeasuredSide
+from station.settings.plan import Joint, PlanSettings, load_plan, read_plan
+from station.settings.tables import SettingsFault, Table
+
+_PLAN = re.compile(r"(?ms)^\s*\[plan\]\s*?(?:#[^\n]*)?\n(?P<body>.*?)(?=^\s*\[|\Z)")
+_LINE = re.compile(r"(?ms)^\s*\[\[line\]\]\s*?(?:#[^\n]*)?\n(?P<body>.*?)(?=^\s*\[|\Z)")
+
+
+def plan_for(found: LineSet, side: MeasuredSide, template: Path | str) -> str:
+    """Give the text of the plan for one line to remake. Raises `SettingsFault` where the template does not serve."""
+    template = Path(template)
+    plan, text = load_plan(template), template.read_text(encoding="utf-8-sig")
+    if isinstance(plan.lines[0].link_end, Joint):
+        raise SettingsFault(f"{template}: its first line joins another; expected a main line first")
+    length_m = float(found.target_nm(side) / NM_PER_M)
+    reference = "opposite number" if side.chart_nm is None else "chart"
+    name = f"{plan.name}: {name_words(side)}"
+    text = _set_in(text, _PLAN, "name", name)
+    text = _set_in(text, _PLAN, "reference", reference)
+    text = _set_in(text, _LINE, "length", f"{length_m!r} m")
+    try:
+        made: PlanSettings | None = read_plan(Table(str(template), "", tomllib.loads(text)))
+    except (tomllib.TOMLDecodeError, SettingsFault):
+        made = None
+    first = replace(plan.lines[0], length_m=length_m)
+    if made != replace(plan, name=name, reference=reference, lines=(first, *plan.lines[1:])):
+        raise SettingsFault(
+            f"{template}: name, reference or length could not be written into it; put each on a line of its own"
+        )
+    return text
+
+
+def file_name(side: MeasuredSide) -> str:
+    """Give the name of a plan's file: letters and figures of the line, and its side."""
+    return "".join(each if each.isalnum() else "-" for each in name_words(side)) + ".toml"
+
+
+def _set_in(text: str, table: re.Pattern[str], key: str, value: str) -> str:
+    """Write a key of the first such table, in place of the one there or as its first."""
+    found = table.search(text)
+    if found is None:
+        return text
+    body, written = found["body"], f"{key} = {json.dumps(value, ensure_ascii=False)}"
+    there = re.compile(rf"(?m)^[ \t]*{key}[ \t]*=[ \t]*(?:\"[^\"\n]*\"|'[^'\n]*')")
+    changed = there.sub(lambda _: written, body, count=1) if there.search(body) else f"{written}\n{body}"
+    return text[: found.start("body")] + changed + text[found.end("body") :]

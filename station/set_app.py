@@ -1,0 +1,152 @@
+"""Measuring a line set at its window: which table, where what is entered is kept, and plans for the lines to remake.
+
+What is entered goes to `NAME-measured.csv` beside the table that says what to measure, after every length; where that
+file is there already the work goes on from it. No plan is written over another file.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+from drivers.events import Event
+from station.bench.measuring_set import MeasuringSet, begin
+from station.faults import is_fault
+from station.linework.line_set import LineSet, check
+from station.linework.set_jobs import file_name, plan_for
+from station.linework.set_words import name_words
+from station.settings.line_table import NM_PER_M, MeasuredSide
+from station.settings.tables import SettingsFault
+from station.units import LengthSystem, quantity
+from station.views.form import Field
+from station.views.palette import LookName
+from station.views.set_view import SetPage
+
+Ask = Callable[[str, str, Sequence[Field]], Mapping[str, str] | None]
+
+MEASURE = "Measure a line set"
+TEXT = (
+    "The table names each line and side, with its chart length where there is one (CSV: line,side,length,chart; the "
+    "lengths empty). Makers permit 1/2 in to 1 in between left and right (common practice): their instructions come "
+    "first."
+)
+FIELDS: tuple[Field, ...] = (
+    Field("table", "Table of lines", required=True, hint="a .csv file"),
+    Field("tolerance", "Tolerance, left to right", required=True, default="1/2 in"),
+    Field("tilt", "Tolerance of tilt", required=True, default="1/2 in"),
+    Field("pull", "Pull while measuring", hint="10 lbf"),
+)
+PLANS = "A line plan for each line"
+_PLAN_FIELDS = (
+    Field("template", "Template plan", required=True, hint="a .toml file of such a line"),
+    Field("folder", "Folder for the plans", required=True),
+)
+
+
+def kept_file(table: Path) -> Path:
+    """Give where the lengths entered for a table are kept."""
+    return table if table.stem.endswith("-measured") else table.with_name(f"{table.stem}-measured.csv")
+
+
+def keep_in(path: Path) -> Callable[[str], None]:
+    """Give what keeps a text in a file: whole and on the disk, or the one before it stays."""
+
+    def keep(text: str) -> None:
+        part = path.with_name(f"{path.name}.part")
+        try:
+            with part.open("w", encoding="utf-8", newline="") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(path)
+        except OSError as fault:
+            raise SettingsFault(
+                f"{path}: this length was not kept: {fault.strerror}; make room, enter it again"
+            ) from None
+
+    return keep
+
+
+def write_plans(found: LineSet, sides: Sequence[MeasuredSide], template: Path, folder: Path) -> list[Path]:
+    """Write a plan for each side to remake; all or none. Raises `SettingsFault`, also for a file that is there."""
+    plans = {folder / file_name(side): plan_for(found, side, template) for side in sides}
+    for path in plans:
+        if path.exists():
+            raise SettingsFault(f"{path}: is there already; move it away, or name another folder")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, text in plans.items():
+            with path.open("x", encoding="utf-8") as file:
+                file.write(text)
+    except OSError as fault:
+        raise SettingsFault(f"{folder}: cannot be written: {fault.strerror}") from None
+    return list(plans)
+
+
+def measure(
+    ask: Ask, events: Callable[[], Sequence[Event]], look: LookName, system: LengthSystem, scale: float = 1.0
+) -> SetPage | None:
+    """Ask which set, and open its page; None where the person leaves it. What is wrong is asked for again."""
+    fields, text = FIELDS, TEXT
+    while (answers := ask(MEASURE, text, fields)) is not None:
+        try:
+            return _page(answers, ask, events, look, system, scale)
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            text = str(fault)
+            fields = tuple(replace(field, default=answers.get(field.key, "")) for field in FIELDS)
+    return None
+
+
+def _page(
+    answers: Mapping[str, str],
+    ask: Ask,
+    events: Callable[[], Sequence[Event]],
+    look: LookName,
+    system: LengthSystem,
+    scale: float,
+) -> SetPage:
+    table = Path(answers["table"]).expanduser()
+    kept = kept_file(table)
+    tolerance, tilt = (_above_zero(answers[key], key) * NM_PER_M for key in ("tolerance", "tilt"))
+    pull_n = float(quantity(answers["pull"], "force")) if answers.get("pull") else None
+    work = MeasuringSet(begin(kept if kept.exists() else table), keep_in(kept))
+    if not work.asked:
+        raise SettingsFault(f"{table}: has no rows; expected one for each line and side")
+
+    def checked(sides: Sequence[MeasuredSide]) -> LineSet:
+        return check(sides, tolerance, tilt)
+
+    def beat() -> None:
+        work.take(events())
+
+    def plans(found: LineSet, sides: Sequence[MeasuredSide]) -> str | None:
+        if not sides:
+            return "Tick at least one line."
+        names = ", ".join(map(name_words, sides))
+        fields = (_PLAN_FIELDS[0], replace(_PLAN_FIELDS[1], default=str(kept.parent / f"{kept.stem}-plans")))
+        chosen = ask(
+            PLANS, f"For {names}. Each is the template with the line's length; read it before you cut.", fields
+        )
+        if chosen is None:
+            return None
+        try:
+            made = write_plans(found, sides, Path(chosen["template"]).expanduser(), Path(chosen["folder"]).expanduser())
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            return str(fault)
+        return f"Written: {', '.join(path.name for path in made)} in {made[0].parent}. Begin a job with each."
+
+    return SetPage(look, table.stem, work, checked, beat, plans, system=system, pull_n=pull_n, scale=scale)
+
+
+def _above_zero(text: str, what: str) -> Fraction:
+    length = quantity(text, "length")
+    if not 0 < length <= 100:
+        raise SettingsFault(f"{what}: found {text!r}, expected a length above zero")
+    return length

@@ -1,0 +1,128 @@
+from fractions import Fraction
+
+import pytest
+from PyQt6.QtCore import Qt
+
+from drivers.events import PedalEdge, Tick
+from station import set_app
+from station.bench.measuring_set import begin
+from station.linework.line_set import check
+from station.settings.line_table import load_line_table
+from station.settings.tables import SettingsFault
+
+CHART = "line,side,length,chart\nA1,L,,120 in\nA1,R,,120 in\nA2,L,,121 in\nA2,R,,121 in\n"
+TEMPLATE = (
+    '[plan]\nname = "Teasel 190"\npull = "10 lbf"\ntolerance = "1/2 in"\n[shrinkage]\ncoefficient = 0.06\n'
+    '[[line]]\nname = "main"\nlink_end = { loop = "1 in", trap = "5 in" }\n'
+    'canopy_end = { loop = "1 in", trap = "5 in" }\n'
+)
+
+
+class Person:
+    """Somebody who answers each form that is asked with the next answers, and remembers what was said."""
+
+    def __init__(self, *answers):
+        self.answers, self.said = list(answers), []
+
+    def __call__(self, _title, text, _fields):
+        """Answer."""
+        self.said.append(text)
+        return self.answers.pop(0) if self.answers else None
+
+
+def opened(qtbot, tmp_path, *more, events=list, chart=CHART):
+    """Open the page on a chart."""
+    table = tmp_path / "teasel.csv"
+    table.write_text(chart)
+    person = Person({"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": "10 lbf"}, *more)
+    page = set_app.measure(person, events, "light", "imperial")
+    qtbot.addWidget(page)
+    page.show()
+    return page, person
+
+
+def typed(qtbot, page, *lengths):
+    """Type lengths, each ended with Enter."""
+    for length in lengths:
+        page.length.setText(length)
+        qtbot.keyClick(page.length, Qt.Key.Key_Return)
+
+
+def test_a_set_is_measured_closed_and_gone_on_with(qtbot, tmp_path):
+    """Lengths typed are on the disk at once; the page closed and opened again goes on at the next line."""
+    page, _ = opened(qtbot, tmp_path)
+    assert page.title.text() == "Measure A1 left"
+    typed(qtbot, page, "120 in", "120")
+    assert "found '120'" in page.problem.text()
+    assert page.length.text() == "120"
+    kept = begin(tmp_path / "teasel-measured.csv")
+    assert [each.length_nm for each in kept] == [3_048_000_000, None, None, None]
+    assert page.picture.accessibleDescription() == "1 of 4 measured: no verdict before the last."
+    page.close()
+    again, _ = opened(qtbot, tmp_path)
+    assert again.title.text() == "Measure A1 right"
+    assert "1 of 4 measured; its opposite number is 120 in" in again.told.text()
+
+
+def test_the_foot_enters_a_line_level(qtbot, tmp_path):
+    """A tap of the foot enters the line asked for as long as its opposite number."""
+    came = []
+    page, _ = opened(qtbot, tmp_path, events=lambda: [came.pop(0) for _ in list(came)])
+    typed(qtbot, page, "120 1/4 in")
+    came += [PedalEdge(1_000_000, True), PedalEdge(1_200_000, False), Tick(1_400_000)]
+    page.frame()
+    assert page.title.text() == "Measure A2 left"
+    assert "A1 right: 120 1/4 in" in page.lines.item(1).text()
+
+
+def test_a_plan_is_written_for_each_line_chosen(qtbot, tmp_path):
+    """Once all is measured the lines to remake are offered, and a plan is written for those ticked, over nothing."""
+    template, folder = tmp_path / "template.toml", tmp_path / "plans"
+    template.write_text(TEMPLATE)
+    answers = {"template": str(template), "folder": str(folder)}
+    page, _ = opened(qtbot, tmp_path, answers, answers)
+    typed(qtbot, page, "120 in", "122 in", "121 in", "121 in")
+    assert page.title.text() == "Every line is measured"
+    assert "A1 right: make it 120 1/2 in" in page.choices.item(0).text()
+    assert "Not in trim" in page.picture.accessibleDescription()
+    page.plans.click()
+    assert [path.name for path in folder.iterdir()] == ["A1-right.toml"]
+    assert "A1-right.toml" in page.problem.text()
+    page.plans.click()
+    assert "is there already" in page.problem.text()
+    page.choices.item(0).setCheckState(Qt.CheckState.Unchecked)
+    page.plans.click()
+    assert page.problem.text() == "Tick at least one line."
+
+
+def test_a_length_that_cannot_be_kept_is_not_entered(qtbot, tmp_path, monkeypatch):
+    """Where the disk takes no more, it is said, the length stays in its field, and the same line is asked for."""
+    page, _ = opened(qtbot, tmp_path)
+
+    def full(_descriptor):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(set_app.os, "fsync", full)
+    typed(qtbot, page, "120 in")
+    assert "this length was not kept: No space left on device" in page.problem.text()
+    assert (page.title.text(), page.length.text()) == ("Measure A1 left", "120 in")
+
+
+def test_what_is_wrong_is_asked_for_again(tmp_path):
+    """A table that is not there and a tolerance of no size are said in the form, which is asked again."""
+    table = tmp_path / "a.csv"
+    table.write_text(CHART)
+    right = {"table": str(table), "tolerance": "0 in", "tilt": "1/2 in", "pull": ""}
+    person = Person(right | {"table": str(tmp_path / "none.csv"), "tolerance": "1/2 in"}, right)
+    assert set_app.measure(person, list, "dark", "imperial") is None
+    assert "none.csv" in person.said[1]
+    assert "tolerance: found '0 in'" in person.said[2]
+
+
+def test_plans_are_written_all_or_none(tmp_path):
+    """A template that does not serve writes nothing."""
+    rows = "line,side,length\nA1,L,1 m\nA1,R,2 m\n"
+    found = check(load_line_table("x", rows), Fraction(1000), Fraction(1000))
+    with pytest.raises(SettingsFault):
+        set_app.write_plans(found, found.mending.remake, tmp_path / "none.toml", tmp_path / "plans")
+    assert not (tmp_path / "plans").exists()
