@@ -244,16 +244,17 @@ class Sitting:
         events: Callable[[], Sequence[Event]] = list
         if self._station is not None and self._station.pedal is not None:
             events = self._open.enter_context(Wire(self._station)).waiting
-        self.set_page = measure(self._ask_there, events, self._look, self._lengths)
-        if self.set_page is None:
+        page = measure(self._ask_there, events, self._look, self._lengths)
+        if page is None:
             self._open.close()
             return
-        self.set_page.closed.connect(self._weighed)
-        self.set_page.show()
+        self.set_page = page
+        page.closed.connect(self._weighed)
+        page.show()
         self.start.close()
 
     def _ask_there(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
-        parent = self.set_page if self.set_page is not None else self.start
+        parent = self.set_page if self.set_page is not None and self.set_page.isVisible() else self.start
         return ask(parent, look_named(self._look), title, text, fields, "Go on")
 
     def _ask(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
@@ -272,7 +273,6 @@ class Sitting:
 
     def _weighed(self) -> None:
         self._open.close()
-        self.set_page = None
         self.show(self._plan)
 
     def _jobs(self) -> list[tuple[str, str, str, str]]:

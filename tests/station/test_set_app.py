@@ -6,7 +6,9 @@ from PyQt6.QtCore import Qt
 from drivers.events import PedalEdge, Tick
 from station import set_app
 from station.bench.measuring_set import begin
+from station.bench_app import Sitting
 from station.linework.line_set import check
+from station.records.archive import Archive
 from station.settings.line_table import load_line_table
 from station.settings.tables import SettingsFault
 
@@ -30,10 +32,24 @@ class Person:
         return self.answers.pop(0) if self.answers else None
 
 
-def opened(qtbot, tmp_path, *more, events=list, chart=CHART):
+@pytest.fixture
+def bench(qtbot, tmp_path):
+    """Give what opens a page and keeps it: a page nobody keeps may be collected in the middle of being painted."""
+    kept = []
+
+    def open_page(*more, events=list):
+        kept.append(opened(qtbot, tmp_path, *more, events=events))
+        return kept[-1]
+
+    yield open_page
+    for page, _ in kept:
+        page.close()
+
+
+def opened(qtbot, tmp_path, *more, events=list):
     """Open the page on a chart."""
     table = tmp_path / "teasel.csv"
-    table.write_text(chart)
+    table.write_text(CHART)
     person = Person({"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": "10 lbf"}, *more)
     page = set_app.measure(person, events, "light", "imperial")
     qtbot.addWidget(page)
@@ -48,9 +64,9 @@ def typed(qtbot, page, *lengths):
         qtbot.keyClick(page.length, Qt.Key.Key_Return)
 
 
-def test_a_set_is_measured_closed_and_gone_on_with(qtbot, tmp_path):
+def test_a_set_is_measured_closed_and_gone_on_with(qtbot, bench, tmp_path):
     """Lengths typed are on the disk at once; the page closed and opened again goes on at the next line."""
-    page, _ = opened(qtbot, tmp_path)
+    page, _ = bench()
     assert page.title.text() == "Measure A1 left"
     typed(qtbot, page, "120 in", "120")
     assert "found '120'" in page.problem.text()
@@ -59,15 +75,15 @@ def test_a_set_is_measured_closed_and_gone_on_with(qtbot, tmp_path):
     assert [each.length_nm for each in kept] == [3_048_000_000, None, None, None]
     assert page.picture.accessibleDescription() == "1 of 4 measured: no verdict before the last."
     page.close()
-    again, _ = opened(qtbot, tmp_path)
+    again, _ = bench()
     assert again.title.text() == "Measure A1 right"
     assert "1 of 4 measured; its opposite number is 120 in" in again.told.text()
 
 
-def test_the_foot_enters_a_line_level(qtbot, tmp_path):
+def test_the_foot_enters_a_line_level(qtbot, bench):
     """A tap of the foot enters the line asked for as long as its opposite number."""
     came = []
-    page, _ = opened(qtbot, tmp_path, events=lambda: [came.pop(0) for _ in list(came)])
+    page, _ = bench(events=lambda: [came.pop(0) for _ in list(came)])
     typed(qtbot, page, "120 1/4 in")
     came += [PedalEdge(1_000_000, True), PedalEdge(1_200_000, False), Tick(1_400_000)]
     page.frame()
@@ -75,12 +91,12 @@ def test_the_foot_enters_a_line_level(qtbot, tmp_path):
     assert "A1 right: 120 1/4 in" in page.lines.item(1).text()
 
 
-def test_a_plan_is_written_for_each_line_chosen(qtbot, tmp_path):
+def test_a_plan_is_written_for_each_line_chosen(qtbot, bench, tmp_path):
     """Once all is measured the lines to remake are offered, and a plan is written for those ticked, over nothing."""
     template, folder = tmp_path / "template.toml", tmp_path / "plans"
     template.write_text(TEMPLATE)
     answers = {"template": str(template), "folder": str(folder)}
-    page, _ = opened(qtbot, tmp_path, answers, answers)
+    page, _ = bench(answers, answers)
     typed(qtbot, page, "120 in", "122 in", "121 in", "121 in")
     assert page.title.text() == "Every line is measured"
     assert "A1 right: make it 120 1/2 in" in page.choices.item(0).text()
@@ -95,9 +111,9 @@ def test_a_plan_is_written_for_each_line_chosen(qtbot, tmp_path):
     assert page.problem.text() == "Tick at least one line."
 
 
-def test_a_length_that_cannot_be_kept_is_not_entered(qtbot, tmp_path, monkeypatch):
+def test_a_length_that_cannot_be_kept_is_not_entered(qtbot, bench, monkeypatch):
     """Where the disk takes no more, it is said, the length stays in its field, and the same line is asked for."""
-    page, _ = opened(qtbot, tmp_path)
+    page, _ = bench()
 
     def full(_descriptor):
         raise OSError(28, "No space left on device")
@@ -126,3 +142,29 @@ def test_plans_are_written_all_or_none(tmp_path):
     with pytest.raises(SettingsFault):
         set_app.write_plans(found, found.mending.remake, tmp_path / "none.toml", tmp_path / "plans")
     assert not (tmp_path / "plans").exists()
+
+
+def test_the_first_page_leads_there_and_back(qtbot, tmp_path, monkeypatch):
+    """Without a station file the first page offers to measure a set, and stands again when that is closed."""
+    table = tmp_path / "teasel.csv"
+    table.write_text(CHART)
+    answers = {"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": ""}
+    monkeypatch.setattr("station.bench_app.ask", lambda *_: answers)
+    with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
+        sitting = Sitting(None, archive, "dark", "imperial", "lbf")
+        sitting.show()
+        first = sitting.start
+        qtbot.addWidget(first)
+        assert [button.text() for button in first.action_buttons] == ["Measure a line set"]
+        first.action_buttons[0].click()
+        page = sitting.set_page
+        qtbot.addWidget(page)
+        assert page.isVisible()
+        assert not first.isVisible()
+        typed(qtbot, page, "120 in")
+        page.close()
+        assert sitting.start is not first
+        assert sitting.start.isVisible()
+        qtbot.addWidget(sitting.start)
+        sitting.close()
+        sitting.start.close()
