@@ -391,13 +391,15 @@ def open_bench(
     look: LookName = "dark",
     lengths: LengthSystem = "imperial",
     unit: str = "lbf",
+    key: str | None = None,
 ) -> int:
     """Open the program at its first page and stay until its windows are closed. Raises the faults of its files."""
     settings = load_station(station) if station else None
     where = archive or str(default_archive())
     if archive is None:
         default_archive().parent.mkdir(parents=True, exist_ok=True)
-    with Archive.open(where, bench=settings.name if settings else "Bench", create=True) as opened:
+    name = settings.name if settings else "Bench"
+    with Archive.open(where, bench=name, create=True, key=Path(key) if key else None) as opened:
         app = application()
         sitting = Sitting(settings, opened, look, lengths, unit)
         try:

@@ -12,6 +12,7 @@ lands level. At the end one digit is altered in a throw-away copy of the archive
 from __future__ import annotations
 
 import datetime
+import hashlib
 import importlib.resources
 import random
 from collections import deque
@@ -29,11 +30,14 @@ from station.bench.commands import carry_out
 from station.bench.cues import Cue
 from station.bench.job import JobStep
 from station.bench.snapshot import Words
+from station.bench.weighing import point_facts, uncertainty_of
 from station.filing import Filer, job_state
-from station.measuring.hold import typed_uncertainty
+from station.measuring.hold import ScaleUncertainty
+from station.measuring.scale_check import Indication, check_scale, uncertainty_at
+from station.measuring.trace import Trace
 from station.measuring.words import said
 from station.records.archive import Archive
-from station.records.entries import Adjusted, HoldJudged, JobOpened
+from station.records.entries import Adjusted, HoldJudged, JobOpened, ScaleChecked
 from station.settings.hold import HoldSpecification, ready_made_hold
 from station.units import factor, force_text, length_text
 
@@ -41,6 +45,7 @@ LBF_N = float(factor("lbf", "force"))
 TICK_US = 50_000
 SECOND_US = 1_000_000
 BEGINS = datetime.datetime(2026, 6, 12, 9, 0, tzinfo=datetime.UTC)  # an invented morning
+KNOWN_LBF = (10, 20, 30, 40, 50)  # hung on the scale before the job begins
 TRUE_SHRINKAGE = 0.058  # what the braid really does; the plan assumes 0.0625 and does not know
 # New braid that relaxes as much as makes the point within half a minute: invented.
 NEW_BRAID = Stock("new braid", 10_000 * LBF_N, 0.004, 28 * LBF_N, 0.045, 0.03)
@@ -101,6 +106,7 @@ class SimulatedBench:
         self.pedal = FootPedal(seed)
         self.edges: deque[PedalEdge] = deque()
         self.hand: Puller | None = None
+        self.known_n = 0.0  # what hangs on the scale while no hand pulls
         self._decoder = TextDecoder(frames)
         self._stamper = Stamper(self.scale.model.period_us)
         self._seed = seed
@@ -117,7 +123,7 @@ class SimulatedBench:
         """Give the events up to a stamp: readings through the production decoder, edges of the pedal, a tick."""
         events: list[Event] = []
         hand = self.hand
-        for sent in self.scale.bytes_until(at_us, hand.tension_n if hand else lambda _: 0.0):
+        for sent in self.scale.bytes_until(at_us, hand.tension_n if hand else lambda _: self.known_n):
             decoded = self._decoder.feed(sent.raw)
             stamps = self._stamper.stamp(sum(isinstance(each, Frame) for each in decoded), sent.at_us)
             for each in decoded:
@@ -131,6 +137,34 @@ class SimulatedBench:
         return sorted(events, key=lambda event: event.at_us)
 
 
+def scale_check(seed: int, target_mn: int) -> ScaleChecked:
+    """Check the simulated scale against known forces: three runs up, of which the last goes down again as well."""
+    hardware = SimulatedBench(seed)
+    up = [(False, force) for force in (0, *KNOWN_LBF)]
+    down = [(True, force) for force in (*reversed(KNOWN_LBF[:-1]), 0)]
+    loads = [(run, *load) for run in (1, 2, 3) for load in [*up, *(down if run == 3 else [(False, 0)])]]
+    indications, rows = [], ["run,direction,applied,indicated"]
+    for n, (run, is_down, force) in enumerate(loads, 1):
+        hardware.known_n = force * LBF_N
+        events = hardware.until(2 * n * SECOND_US)
+        settled = Trace.of([each for each in events if isinstance(each, Reading)][-80:])
+        indicated_n = float(settled.tension_mn.mean()) / 1000
+        indications.append(Indication(run, is_down, force * LBF_N, indicated_n))
+        rows.append(f"{run},{'down' if is_down else 'up'},{force} lbf,{indicated_n:.6f} N")
+    check = check_scale(indications, resolution_n=hardware.scale.model.resolution_n)
+    return ScaleChecked(
+        scale="simulated scale",
+        target_mn=target_mn,
+        uncertainty=uncertainty_of(uncertainty_at(check, target_mn / 1000)).facts(),
+        scale_class=check.scale_class,
+        points=tuple(point_facts(point) for point in check.points),
+        by="Ansa Velling (invented)",
+        weights=f"forces of {', '.join(map(str, KNOWN_LBF))} lbf, simulated",
+        latitude=None,
+        check_hash=hashlib.sha256("\n".join(rows).encode()).hexdigest(),
+    )
+
+
 class Demo:
     """The whole job: `advance` works it forward by one tick of simulated time until `finished`."""
 
@@ -141,15 +175,19 @@ class Demo:
         self.hardware = SimulatedBench(seed)
         filer = Filer(archive, lambda: BEGINS + datetime.timedelta(microseconds=self.at_us))
         job = archive.new_job_id(BEGINS.year)
+        check = scale_check(seed, self.hold.target_mn)
+        filer(check)
         filer(opening(job, software))
         self.bench = Bench(
             job_state(archive, job),
             BenchSettings(
                 pre_stretch=self.hold,
-                uncertainty=typed_uncertainty(round(0.2 * LBF_N * 1000)),
+                uncertainty=ScaleUncertainty.of_facts(check.uncertainty),
                 response_us=self.hardware.scale.model.settling_us,
-                scale="simulated scale",
-                scale_words=Words("scale known to ±0.20 lbf", "quiet"),
+                scale=check.scale,
+                scale_words=Words(
+                    f"scale known to ±{check.uncertainty['expanded_mn'] / 1000 / LBF_N:.2f} lbf", "quiet"
+                ),
                 next_piece=12,
             ),
             filer,

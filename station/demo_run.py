@@ -21,7 +21,7 @@ from station.measuring.trace_files import write_trace
 from station.one_hold import software
 from station.records.archive import Archive
 from station.records.entries import HoldJudged
-from station.records.job_sheet import JobSheet
+from station.records.job_sheet import JobSheet, checks_in_force
 from station.records.line_picture import line_picture
 from station.records.report import report
 from station.records.verify import verify
@@ -54,7 +54,9 @@ def run(folder: str, seed: int, headless: bool, say: Tell, qt_packages: str) -> 
         for number, entry in enumerate(holds, 1):
             write_trace(out / "traces" / f"hold-{number}.csv", archive.trace(entry.trace))
         sheet = JobSheet.of(job, archive.entries(job))
-        (out / "record.pdf").write_bytes(report(sheet, archive.trace, drawing=line_picture(sheet)))
+        checks = checks_in_force(sheet, archive.of_kind("scale-checked", "daily-checked"))
+        pdf = report(sheet, archive.trace, drawing=line_picture(sheet), checks=checks)
+        (out / "record.pdf").write_bytes(pdf)
         whole = verify(archive.entries(), archive.stored_traces)
     say("")
     held = sum(entry.judgement["verdict"] == "held" for entry in holds)

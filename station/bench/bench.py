@@ -87,6 +87,7 @@ class Bench(Hearing):
         self.forecast: Forecast | None = None
         self.comparing: Comparing | None = None
         self._file = file
+        self._highest_mn = 0  # of this step, where it is a trap's setting
         self._over = False  # the pull is over the ceiling now, and that is filed
         self._silent_told = False  # that the running span ended in silence was said
         self._held_waiting = False  # a hold is held, and the line still to be eased off
@@ -117,8 +118,10 @@ class Bench(Hearing):
                 self._go_on_when_slack()
             return
         self._see_overpull(step, chunk)
-        if step.kind == "set" and self.pull_is_right():
-            self.pull_seen = True
+        if step.kind == "set":
+            highest_mn = int(chunk.tension_mn[chunk.has_tension].max(initial=0))
+            self._highest_mn = max(self._highest_mn, highest_mn)
+            self.pull_seen = self.pull_seen or self.pull_is_right()
 
     @property
     def blocked_piece(self) -> str | None:
@@ -372,7 +375,8 @@ class Bench(Hearing):
         return self.state.pieces.get(self.step.line if self.step else "", str(self._next_piece))
 
     def _fact_of(self, step: JobStep, piece: str = "") -> Entry:
-        return fact_of(self.state, step, piece or self.next_piece, None if self.by_hand else self.pull_mn)
+        pull_mn = self._highest_mn if step.kind == "set" else self.pull_mn
+        return fact_of(self.state, step, piece or self.next_piece, None if self.by_hand else pull_mn)
 
     def compared(self, step: JobStep, found: Difference) -> None:
         """File what a comparison found."""
@@ -416,6 +420,7 @@ class Bench(Hearing):
         step = self.step = self.state.now
         self.step_since_us = self.now_us
         self.pull_seen = False
+        self._highest_mn = 0
         self.armed_us = self.first_tap_us = None
         self.watch = self.comparing = self.forecast = None
         self._held_waiting = False

@@ -24,16 +24,25 @@ from station.records.entries import (
     LineCompared,
     MarkMade,
     PieceCut,
+    ReferenceChecked,
     SignedOff,
     StepDone,
     Tacked,
     TrapMade,
+    TrapSet,
 )
 from station.units import LengthSystem, length_text
 
+# What a tap at the reference step answers: just what the screen asks there, and no more.
+LOOKED_AT = "its condition, its neighbours and the maker's chart looked at"
+
 
 def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> Entry:
-    """Give the fact that says that a step is done: `piece` numbers a piece cut now, `pull_mn` is the pull now."""
+    """Give the fact that says that a step is done.
+
+    `piece` numbers a piece cut now; `pull_mn` is the pull now, or the highest while a trap was set; None where it was
+    not measured.
+    """
     job, key, trap = state.opened.job, step.key, step.trap
     if step.kind == "cut":
         line = next(each for each in state.plan.lines if each.name == step.line)
@@ -48,6 +57,12 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
     if step.kind in {"trap", "link loop"} and trap is not None:
         trap_um = round(trap.trap_m * 1e6)
         return TrapMade(job=job, step=key, trap=trap.trap, host=trap.host, guest=trap.guest, trap_um=trap_um)
+    if step.kind == "set" and trap is not None:
+        return TrapSet(job=job, step=key, trap=trap.trap, pull_mn=pull_mn)
+    if key == "reference":
+        opened = state.opened
+        by = str(opened.people.get("worker") or "")
+        return ReferenceChecked(job=job, step=key, reference=opened.reference, sound=True, finding=LOOKED_AT, by=by)
     if step.kind == "adjust":
         return adjustment_fact(state, step)
     if step.kind in {"sew", "trial tack"}:

@@ -289,7 +289,7 @@ class FullCheck(Weighing):
             target_mn=self.target_mn,
             uncertainty=uncertainty_of(self.result.at_target).facts(),
             scale_class=self.result.check.scale_class,
-            points=tuple(_facts(point) for point in self.result.check.points),
+            points=tuple(point_facts(point) for point in self.result.check.points),
             by=form["by"],
             weights=f"{weights}; {form['weights']}",
             latitude=self.place.latitude,
@@ -370,7 +370,7 @@ def uncertainty_of(found: ScaleUncertaintyAt) -> ScaleUncertainty:
     return ScaleUncertainty(round(found.expanded_n * 1000), round(found.standard_n * 1e6), round(found.error_n * 1e6))
 
 
-def _facts(point: Point) -> dict[str, int | None]:
+def point_facts(point: Point) -> dict[str, int | None]:
     """Give a point as integers: forces in mN, shares in millionths, scatter and mean error in micronewtons."""
     return {
         "force_mn": round(point.force_n * 1000),

@@ -15,10 +15,15 @@ QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfi
 @click.command("open")
 @click.option("--station", "station_file", metavar="FILE", help="The bench's scale and pedal (TOML); by hand without.")
 @click.option("--archive", metavar="A", help="Where jobs are filed; your own data folder unless given.")
+@click.option(
+    "--key", metavar="FILE", help="The station's key, to sign with; the one beside the archive's file, if any."
+)
 @click.option("--plan", "plan_file", metavar="PLAN.toml", help="A line plan to begin a new job with.")
 @click.option("--light", is_flag=True, help="The light look.")
 @click.option("--metric", is_flag=True, help="Newtons and millimetres.")
-def open_bench(station_file: str | None, archive: str | None, plan_file: str | None, light: bool, metric: bool) -> int:
+def open_bench(
+    station_file: str | None, archive: str | None, key: str | None, plan_file: str | None, light: bool, metric: bool
+) -> int:
     """Open the bench window."""
     try:
         from PyQt6 import QtWidgets  # noqa: F401 -- only whether it loads; a fault of ours below is loud
@@ -39,6 +44,7 @@ def open_bench(station_file: str | None, archive: str | None, plan_file: str | N
         "light" if light else "dark",
         "metric" if metric else "imperial",
         "N" if metric else "lbf",
+        key,
     )
 
 

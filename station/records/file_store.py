@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -50,9 +50,10 @@ class FileStore:
     @classmethod
     def to_write(cls, path: Path, create: bool) -> FileStore:
         """Open an archive's file as its only writer, in the layout of this program."""
-        if not (create and _holds_nothing(path)):
-            cls.to_read(path).close()  # a file that is not ours is not touched
-        file = open_to_write(path, create)
+        if create and not path.exists():
+            _make(path)
+        cls.to_read(path).close()  # a file that is not ours is not touched
+        file = open_to_write(path)
         try:
             with told(path):
                 _write_schema(file.connection)
@@ -101,16 +102,25 @@ class FileStore:
         self._file.close()
 
 
-def _holds_nothing(path: Path) -> bool:
-    """Tell whether a file is not there, or is one whose making was cut short before anything was in it."""
-    if not path.exists() or (path.is_file() and path.stat().st_size == 0):
-        return True
-    file = open_to_read(path)
+def _make(path: Path) -> None:
+    """Make a new archive's file: whole at once under its name, or not at all, however the program ends meanwhile."""
+    if not path.parent.is_dir():
+        raise ArchiveFault(f"{path}: there is no folder {path.parent}; make it first")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with told(path):
-            return _identity(file.connection) == (0, 0, 0)
+            with closing(sqlite3.connect(part, isolation_level=None)) as connection:
+                connection.execute("PRAGMA synchronous=FULL")
+                _write_schema(connection)
+            try:
+                os.link(part, path)
+            except FileExistsError:
+                pass  # somebody else made it meanwhile
+            except OSError:  # a disk without links
+                part.rename(path)
     finally:
-        file.close()
+        with suppress(OSError):  # on a disk that may not be written there is none
+            part.unlink()
 
 
 def _identity(connection: sqlite3.Connection) -> tuple[int, int, int]:
@@ -125,7 +135,7 @@ def _must_be_ours(path: Path, connection: sqlite3.Connection) -> int:
     """Give the layout of a file of this program; raise `ArchiveFault` for any other."""
     application, layout, tables = _identity(connection)
     if (application, layout, tables) == (0, 0, 0):
-        raise ArchiveFault(f"{path}: holds nothing yet; name an archive that a bench has written to")
+        raise ArchiveFault(f"{path}: is empty, and so not an archive; name the archive's file, or a name not taken yet")
     if application != APPLICATION_ID:
         raise ArchiveFault(f"{path}: is not an archive of this program; name the archive's file")
     if layout > LAYOUT:

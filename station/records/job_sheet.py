@@ -285,6 +285,17 @@ def _work_and_basis(opened: JobOpened) -> list[tuple[str, str]]:
     ]
 
 
+def went_as_asked(label: str, words: str) -> bool:
+    """Tell whether one of a sheet's results is a piece that was held, with nothing before it, or a line that is level.
+
+    >>> went_as_asked("piece 12, line A", "pre-stretch held; 30.0 s"), went_as_asked("inspection", "none")
+    (True, False)
+    """
+    if label.startswith("piece "):
+        return words.startswith("pre-stretch held") and "before it" not in words
+    return label.startswith("line ") and words.startswith("level with") and "before sewing" not in words
+
+
 def _named(piece: Piece) -> str:
     return f"piece {piece.number}" + (f", line {piece.line}" if piece.line else "")
 

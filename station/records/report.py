@@ -21,6 +21,7 @@ from typing import Any, Literal
 
 from reportlab.lib import pagesizes
 from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     CondPageBreak,
     Flowable,
@@ -44,7 +45,7 @@ from station.records.entries import (
     Tacked,
     TrapMade,
 )
-from station.records.job_sheet import JobSheet, Told, facts_of
+from station.records.job_sheet import JobSheet, Told, facts_of, went_as_asked
 from station.records.label import AnchorCode
 from station.records.paper import (
     BAND,
@@ -82,6 +83,7 @@ from station.records.words import (
     NOT_RECORDED,
     asked,
     compared_how,
+    count,
     difference,
     gap,
     groups,
@@ -103,8 +105,11 @@ DrawLine = Callable[[float], Flowable]
 _GAP = 8.0
 _LINES_KEPT_TOGETHER = 60
 # Characters of one fact on page 1; all of it stands in the annex.
-_LONGEST_FACT = 180
+_LONGEST_FACTS = (180, 120, 80, 60, 44, 32, 24)
+_LONGEST_NAME = 70
+_LONGEST_SEAL = 16
 _LONGEST_RESULT = 600
+_LEAST_FOR_RESULT = 42 * mm  # of page 1, however much was said when the job was opened
 
 
 def report(
@@ -146,7 +151,7 @@ def report(
     def canvas(*args: Any, **kwargs: Any) -> NumberedCanvas:
         return NumberedCanvas(foot, f"Job {sheet.job}", dated(sheet.span[1]), *args, **kwargs)
 
-    pages = _Pages(sheet, trace_of, size[0] - 2 * MARGIN, checks)
+    pages = _Pages(sheet, trace_of, (size[0] - 2 * MARGIN, size[1] - TOP - FOOT), checks)
     document.build([*pages.first_page(), PageBreak(), *pages.annex(drawing)], canvasmaker=canvas)
     return file.getvalue()
 
@@ -158,19 +163,26 @@ def _rules(sheet: JobSheet) -> str:
     return f"Holds judged by rule version {', '.join(map(str, versions))}."
 
 
-def _cut(words: str, longest: int = _LONGEST_FACT) -> str:
+def _cut(words: str, longest: int) -> str:
     """Give words short enough for page 1, saying where the rest stands."""
-    return words if len(words) <= longest else words[:longest].rstrip() + " ... (in full in the annex)"
+    more = " ... (in full in the annex)" if longest > 60 else " ... (annex)"
+    return words if len(words) <= longest else words[:longest].rstrip() + more
 
 
 class _Pages:
     def __init__(
-        self, sheet: JobSheet, trace_of: Callable[[str], Trace], width: float, checks: Sequence[Told[Entry]]
+        self,
+        sheet: JobSheet,
+        trace_of: Callable[[str], Trace],
+        size: tuple[float, float],
+        checks: Sequence[Told[Entry]],
     ) -> None:
         self.checks = checks
         self.sheet = sheet
         self.trace_of = trace_of
-        self.width = width
+        self.width, self.height = size
+        self.longest_fact = _LONGEST_FACTS[0]  # on page 1
+        self.all_results = False  # whether page 1 has no room for them all, and the annex has them
         self.back = sheet.gone_back_on()
 
     def first_page(self) -> list[Flowable]:
@@ -178,19 +190,41 @@ class _Pages:
         begun, ended = (at[:10] for at in sheet.span)
         days = (begun if begun == ended else f"{begun} to {ended}") or f"date {NOT_RECORDED}"
         head = [[para("Record of line work", TITLE), para(f"Job {sheet.job}", TITLE_RIGHT)]]
-        results = [(label, _cut(words, _LONGEST_RESULT)) for label, words in sheet.results()]
-        return [
+        top: list[Flowable] = [
             table(head, [0.6, 0.4], self.width, NO_PADDING),
             para(f"{sheet.bench or f'bench {NOT_RECORDED}'}; {days} (dates and times are UTC)", LABEL),
             Spacer(1, 5),
             self._state(),
             Spacer(1, 6),
-            self._facts(),
-            Spacer(1, 6),
-            box("Result", results, self.width, 0.2),
-            Spacer(1, 8),
-            KeepTogether([self._signatures()]),
         ]
+        below: list[Flowable] = [Spacer(1, 8), self._signatures()]
+        left = self.height - self._high([*top, *below, Spacer(1, 6)])
+        facts = self._facts(left - _LEAST_FOR_RESULT)
+        return [*top, facts, Spacer(1, 6), self._result(left - self._high([facts])), *below]
+
+    def _high(self, flowables: Sequence[Flowable]) -> float:
+        """Give how high flowables stand under each other."""
+        canvas = Canvas(io.BytesIO())
+        return float(sum(each.wrapOn(canvas, self.width, self.height)[1] + each.getSpaceAfter() for each in flowables))
+
+    def _result(self, high: float) -> Flowable:
+        """Give what came out, no higher than so: what must be looked at goes before what went as asked."""
+        rows = [(label, _cut(words, _LONGEST_RESULT)) for label, words in self.sheet.results()]
+        order = sorted(range(len(rows)), key=lambda n: (went_as_asked(*rows[n]), rows[n][0].startswith("piece ")))
+        for many in range(len(rows), -1, -1):
+            kept, left = sorted(order[:many]), order[many:]
+            shown = [rows[n] for n in kept]
+            if left:
+                self.all_results = True
+                look = sum(not went_as_asked(*rows[n]) for n in left)
+                more = f"{count(len(left), 'result')} in the annex, " + (
+                    f"{look} of them NOT plainly as asked" if look else "all of them held or level"
+                )
+                shown.append(("and more", more))
+            result = box("Result", shown, self.width, 0.2)
+            if self._high([result]) <= high:
+                break
+        return result
 
     def _state(self) -> Flowable:
         signed = self.sheet.signed_off
@@ -198,23 +232,29 @@ class _Pages:
             lines = [para("NOT SIGNED OFF: this job is not finished", STATE)]
         else:
             certificate = signed.entry.certificate or NOT_RECORDED
-            lines = [para(f"Signed off by {signed.entry.by}, certificate {certificate}, {time_text(signed.at)}", STATE)]
-            lines += [para(_cut(signed.entry.statement))] if signed.entry.statement else []
+            by, certificate = _cut(signed.entry.by, _LONGEST_NAME), _cut(certificate, _LONGEST_NAME)
+            lines = [para(f"Signed off by {by}, certificate {certificate}, {time_text(signed.at)}", STATE)]
+            lines += [para(_cut(signed.entry.statement, _LONGEST_FACTS[0]))] if signed.entry.statement else []
         lines.append(para(f"Pre-stretch holds: {self.sheet.holds_in_words()}"))
         colour = BAND if signed else CEILING
         style = [("BOX", (0, 0), (-1, -1), 1.4, colour), ("BOTTOMPADDING", (0, 0), (-1, -1), 5)]
         return table([[lines]], [1], self.width, style)
 
-    def _facts(self) -> Flowable:
+    def _facts(self, high: float) -> Flowable:
         opened = self.sheet.opened
         if opened is None:
             what = "whose canopy it was, and what was to be done, is not known"
             return para(f"The entry that opens this job is missing or damaged: {what}.", STRONG)
-        short = {title: [(label, _cut(words)) for label, words in rows] for title, rows in facts_of(opened)}
         upper = (("Canopy", "People"), ("Owner", "Work and its basis"))
         lower = (("Line stock",), ("Sewing",), ("Measuring",))
-        rows = [self._beside([self._boxes(titles, short, len(row)) for titles in row]) for row in (upper, lower)]
-        return KeepInFrame(self.width, 170 * mm, [rows[0], Spacer(1, 5), rows[1]], mode="shrink")
+        for longest in _LONGEST_FACTS:
+            short = {title: [(label, _cut(said, longest)) for label, said in rows] for title, rows in facts_of(opened)}
+            made = [self._beside([self._boxes(titles, short, len(row)) for titles in row]) for row in (upper, lower)]
+            parts = [made[0], Spacer(1, 5), made[1]]
+            self.longest_fact = longest
+            if self._high(parts) <= high:
+                break
+        return KeepInFrame(self.width, high, parts, mode="shrink")
 
     def _boxes(self, titles: Sequence[str], facts: Mapping[str, list[tuple[str, str]]], columns: int) -> list[Flowable]:
         made = [box(title, facts[title], self._column(columns), 0.36 if columns == 2 else 0.4) for title in titles]
@@ -232,7 +272,7 @@ class _Pages:
 
     def _signatures(self) -> Flowable:
         people = self.sheet.opened.people if self.sheet.opened else {}
-        seal = f"seal symbol: {people.get('seal') or NOT_RECORDED}"
+        seal = f"seal symbol: {_cut(str(people.get('seal') or NOT_RECORDED), _LONGEST_SEAL)}"
         boxes = []
         for title, aside in (("Work done by", seal), ("Inspected by", "a second person, where one is asked for")):
             rows = [[para(title, HEADING), para(aside, LABEL)]]
@@ -252,6 +292,7 @@ class _Pages:
         holds = self.sheet.of_kind(HoldJudged)
         story: list[Flowable] = [
             para("Annex: what was measured, and every entry", TITLE),
+            *self._whole_result(),
             para("Pre-stretch holds", SECTION),
             *(KeepTogether(self._hold(f"Hold {n} of {len(holds)}", each)) for n, each in enumerate(holds, 1)),
         ]
@@ -262,6 +303,11 @@ class _Pages:
         checks = [[str(each.seq), time_text(each.at), in_words(each.entry)] for each in self.checks]
         story += listed("Scale checks in force", ["entry", "when", "what"], [0.07, 0.21, 0.72], checks, self.width)
         return [*story, *self._work(), *self._limits_of_the_bench(), *self._log(), *self._plan()]
+
+    def _whole_result(self) -> list[Flowable]:
+        if not self.all_results:
+            return []
+        return listed("Result, in full", ["what", "how it came out"], [0.2, 0.8], self.sheet.results(), self.width)
 
     def _hold(self, title: str, told: Told[HoldJudged]) -> list[Flowable]:
         hold = told.entry
@@ -379,7 +425,7 @@ class _Pages:
             [f"{title}: {label}", words]
             for title, rows in facts_of(opened)
             for label, words in rows
-            if len(words) > _LONGEST_FACT
+            if len(words) > self.longest_fact
         ]
         if long:
             yield from listed("Facts too long for page 1", ["what", "in full"], [0.25, 0.75], long, self.width)

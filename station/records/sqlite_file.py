@@ -117,15 +117,11 @@ def open_to_read(path: Path) -> SqliteFile:
         return SqliteFile(path, connection, stack.pop_all(), stamp)
 
 
-def open_to_write(path: Path, create: bool) -> SqliteFile:
+def open_to_write(path: Path) -> SqliteFile:
     """Open a file as its only writer, to keep what is committed through a loss of power."""
-    if create and not path.exists():
-        if not path.parent.is_dir():
-            raise ArchiveFault(f"{path}: there is no folder {path.parent}; make it first")
-    else:
-        _must_be_file(path)
+    _must_be_file(path)
     with ExitStack() as stack, told(path):
-        connection = stack.enter_context(closing(_connect(_uri(path, "mode=rwc"))))
+        connection = stack.enter_context(closing(_connect(_uri(path, "mode=rw"))))
         stack.enter_context(_only_writer(path))
         mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
         if mode != "wal":

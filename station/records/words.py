@@ -160,6 +160,17 @@ def force(mn: int | None) -> str:
     return NOT_RECORDED if mn is None else f"{force_text(mn / 1000)} ({mn / 1000:.1f} N)"
 
 
+def fine(mn: int | None) -> str:
+    """Give a recorded force that may be a small one, as an uncertainty is.
+
+    >>> fine(890), fine(130)
+    ('0.2 lbf (0.9 N)', '0.03 lbf (0.13 N)')
+    """
+    if mn is None or abs(mn) >= 450:
+        return force(mn)
+    return f"{force_text(mn / 1000, decimals=2)} ({mn / 1000:.2f} N)"
+
+
 def length(um: int | None) -> str:
     """Give a recorded length in words, in both systems.
 
@@ -282,7 +293,7 @@ def hold_figures(hold: HoldJudged) -> list[tuple[str, str]]:
     if not hold.specification.get("guarded", True):
         guard = "nothing: a plain decision"
     else:
-        guard = NOT_KNOWN if judgement.get("guard_mn") is None else force(judgement["guard_mn"])
+        guard = NOT_KNOWN if judgement.get("guard_mn") is None else fine(judgement["guard_mn"])
     chance = judgement.get("conformance_ppb")
     worst = NOT_KNOWN if hold.uncertainty is None else "none: no span was complete"
     return [
@@ -291,6 +302,10 @@ def hold_figures(hold: HoldJudged) -> list[tuple[str, str]]:
         ("mean in the band", force(round(sum_mn / spans)) if spans else "none"),
         ("highest in the band", of_span("max_mn", force)),
         ("highest pull of all", force(judgement.get("peak_mn"))),
+        (
+            "scale known to",
+            NOT_KNOWN if hold.uncertainty is None else f"±{fine(hold.uncertainty.get('expanded_mn'))}",
+        ),
         ("guarded by", guard),
         ("conformance probability", worst if chance is None else f"{chance / 1e9:.6f} at the worst reading"),
         ("largest gap", gap(judgement.get("largest_gap_us"))),
@@ -367,7 +382,7 @@ def _adjusted(entry: Adjusted) -> str:
 
 
 def _scale_checked(entry: ScaleChecked) -> str:
-    found = force(entry.uncertainty.get("expanded_mn"))
+    found = fine(entry.uncertainty.get("expanded_mn"))
     named = f"class {entry.scale_class}" if entry.scale_class else "no class"
     return (
         f"scale {value(entry.scale)} checked by {value(entry.by)} with {value(entry.weights)}: "

@@ -390,3 +390,26 @@ def test_forty_lines_fit_the_report() -> None:
     sheet, _ = filed((OPENED, ()), *holds, *((each, ()) for each in compared))
     trace = pulled(2, (0.2, 30, 31))
     assert report(sheet, lambda _: trace, "a4").startswith(b"%PDF-")
+
+
+@needs_reader
+@pytest.mark.parametrize(("paper", "said"), [("letter", "short"), ("a4", "at length")])
+def test_page_one_keeps_the_result_and_room_for_ink(tmp_path: Path, paper: Paper, said: str) -> None:
+    """However many pieces and however long the names, page 1 ends with the signatures; what has no room is annexed."""
+    opened = OPENED
+    if said == "at length":
+        long = "Maximiliane of the Long Valley and Sons " * 8
+        groups_of_facts = ("canopy", "owner", "work", "people", "stock", "sewing", "measuring")
+        opened = dataclasses.replace(
+            OPENED, **{name: dict.fromkeys(getattr(OPENED, name), long) for name in groups_of_facts}
+        )
+    level = {"method": "in turn", "difference_um": 0, "reference_pull_mn": 44_000, "line_pull_mn": 44_100}
+    compared = [(LineCompared(job=JOB, line=f"A{n}", after_sewing=True, **level), ()) for n in range(12, 60)]  # type: ignore[arg-type] -- each is of its field's type
+    passed = Overridden(job=JOB, step="A: route", by="Ansa Velling", reason="the maker's letter")
+    sheet, traces = filed((opened, ()), *compared, (passed, ()))
+    pdf = report(sheet, traces.__getitem__, paper)
+    first = flowed(read(pdf, tmp_path, "-l", "1"))
+    assert first.count("signature") == first.count("certificate, number") == 2
+    assert "the maker's letter" in first
+    assert re.search(r"\d+ results in the annex, all of them held or level", first)
+    assert "line A59" in flowed(read(pdf, tmp_path, "-f", "2"))

@@ -14,6 +14,7 @@ from station.records.chain import digest
 from station.records.entries import Checked
 from station.records.exports import take_in
 from station.records.schema import SERVER_GUARDS
+from station.records.signatures import Signer
 from station.records.verify import Verification, verify, verify_examined
 from station.records.workers import examined
 from tests.station.cli.commands import run
@@ -270,6 +271,17 @@ def test_a_bench_needs_no_more_than_the_right_to_add(empty: str) -> None:
         assert archive.append(Checked(job=JOB, check="a"), AT).seq == 1
     with pytest.raises(psycopg.errors.InsufficientPrivilege):
         tool(filer, "ALTER TABLE entries DISABLE TRIGGER ALL")
+
+
+def test_a_bench_signs_what_it_files_on_a_server_with_a_key_in_a_file_of_its_own(empty: str, tmp_path: Path) -> None:
+    """The key lies on the bench's disk, every entry on the server is signed with it, and without it none is."""
+    signer = Signer.make(tmp_path / "bench-1.key")
+    with Archive.open(empty, bench=BENCH, create=True, key=tmp_path / "bench-1.key") as archive:
+        archive.append(Checked(job=JOB, check="a"), AT)
+    with Archive.open(empty, bench="Bench 2") as archive:
+        archive.append(Checked(job=JOB, check="b"), AT)
+    whole = found(empty)
+    assert (whole.good, whole.keys) == (True, {signer.public: 1})
 
 
 def test_a_server_that_went_away_is_told_and_work_goes_on_when_it_is_back() -> None:
