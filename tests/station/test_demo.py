@@ -77,7 +77,7 @@ def test_the_job_folds_at_every_entry(played: tuple[Path, list[str]]) -> None:
     """Whichever entry is the last, the job's state can be told from the entries alone."""
     folder, _ = played
     with Archive.open(folder / "archive.sqlite") as archive:
-        facts = facts_of(archive)
+        facts = facts_of(archive, *archive.jobs())  # the scale's check before them is no entry of the job
     indices = [fold(facts[:count]).index for count in range(1, len(facts) + 1)]
     assert indices[0] == 0
     assert fold(facts).now is None
