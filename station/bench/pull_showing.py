@@ -145,8 +145,8 @@ class PullShowing:
             sentence = f"Compare {step.line}{again}: {reference} first, pull to {pull}"
             second = (Words("read it on the board,"), Words("then tap", "act"))
         elif comparing.phase == "line":
-            sentence = "Now the new line, the same pull"
-            second = (Words("level: tap", "act"), Words("long or short: press long"))
+            sentence, number = "Now the new line, the same pull", None
+            second = (Words("Level? Tap", "act"), Words("Long or short? Press long"), self._same_pull(comparing))
         elif comparing.phase == "which":
             sentence, number = "Is the new line long, or short?", None
             second = (Words("long: tap", "act"), Words("short: press long", "act"))
@@ -171,6 +171,19 @@ class PullShowing:
             card=self._pulls(comparing),
             caution=EYES,
         )
+
+    def _same_pull(self, comparing: Comparing) -> Words:
+        """Say whether the new line is pulled as its opposite number was."""
+        bench = self._bench
+        if bench.by_hand:
+            return Words("pull by hand, not measured", "quiet")
+        if bench.pull_mn is None:
+            return Words("no reading from the scale", "warn")
+        live = f"pull {self.force(bench.pull_mn):.1f} {bench.settings.unit}"
+        if comparing.pull_is_right(bench.pull_mn):
+            return Words(f"{live}: the same", "good")
+        reference_mn = comparing.pull_mn if comparing.reference_mn is None else comparing.reference_mn
+        return Words(f"{live}: pull to {self.pounds(reference_mn)}", "warn")
 
     def _pulls(self, comparing: Comparing) -> PullsCard:
         bench = self._bench

@@ -4,6 +4,8 @@ Three bands, as a person looks: what to do now with the number that matters; the
 caution. Right of the number stands one card. In a small window it is narrower and as tall as the number alone, and the
 trace goes away: the gauge and the bar say the same. The number never gives way.
 
+From afar only the sentence, the number, the time held and the drawing remain, each far larger.
+
 Reference pixels are those of a window of 1920 x 1080; boxes are in pixels of the window.
 
 >>> at = arrange(1920, 1080, Content(gauge=True, progress=True, card="trace"))
@@ -17,10 +19,12 @@ Reference pixels are those of a window of 1920 x 1080; boxes are in pixels of th
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
-Place = Literal["header", "sentence", "number", "gauge", "progress", "under", "news", "drawing", "steps", "foot"]
+Place = Literal[
+    "header", "switches", "sentence", "number", "gauge", "progress", "under", "news", "drawing", "steps", "foot"
+]
 CardKind = Literal["trace", "close-up", "pulls", "list", "errors"]
 
 MARGIN = 40.0
@@ -48,6 +52,11 @@ _DRAWING = 250.0
 _DRAWING_LEAST = 196.0
 _DRAWING_VANISHES = 130.0  # lower than this it would show nothing
 _TOP = 10.0  # between the sentence and what stands below it
+_SWITCHES = 230.0  # the two buttons of the window itself
+_FAR_SENTENCE = 1.6  # how much larger things stand when seen from afar
+_FAR_PROGRESS = 2.0
+_FAR_DRAWING = 1.25
+_FAR_NUMBER_MOST = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +99,19 @@ class Content:
 
 @dataclass(frozen=True, slots=True)
 class Arrangement:
-    """Where each part stands; the card is None where there is none or no room for it."""
+    """Where each part stands; the card is None where there is none or no room for it.
+
+    `scale` is that of everything, `larger` how much larger than that a part is drawn.
+    """
 
     scale: float
     boxes: Mapping[Place, Box]
     card: Box | None
+    larger: Mapping[Place, float] = field(default_factory=dict)
+
+    def scale_at(self, place: Place) -> float:
+        """Give the scale at which a part is drawn."""
+        return self.scale * self.larger.get(place, 1.0)
 
 
 def scale_of(width: float, height: float) -> tuple[float, bool]:
@@ -153,9 +170,64 @@ def arrange(width: int, height: int, content: Content) -> Arrangement:
     lower: tuple[tuple[Place, float], ...] = (("news", _NEWS), ("drawing", drawing), ("steps", _STEPS), ("foot", _FOOT))
     for place, down in lower:
         if down > 0:
-            boxes[place] = box(0, y, wide, down)
+            boxes[place] = box(0, y, wide - _SWITCHES if place == "steps" else wide, down)
         y += down
+    boxes["switches"] = box(wide - _SWITCHES, tall - _FOOT - _STEPS, _SWITCHES, _STEPS)
     return Arrangement(scale, boxes, card)
+
+
+def sentence_width(width: int, height: int, far: bool) -> tuple[float, float]:
+    """Give the scale and the width in pixels of the sentence's panel, whatever else there is to show."""
+    scale, _ = scale_of(width, height)
+    if far:
+        return scale * _FAR_SENTENCE, width - (2 * MARGIN + _SWITCHES) * scale
+    return scale, width - 2 * MARGIN * scale
+
+
+def arrange_far(width: int, height: int, content: Content) -> Arrangement:
+    """Lay out a window that is looked at from afar.
+
+    >>> far = arrange_far(1920, 1080, Content(gauge=True, progress=True, card="trace"))
+    >>> sorted(far.boxes), far.card, round(far.scale_at("number"), 1) >= 1.5
+    (['drawing', 'number', 'progress', 'sentence', 'switches'], None, True)
+    """
+    scale, _ = scale_of(width, height)
+    wide, tall = width / scale, height / scale
+    sentence = (_SENTENCE_OF_TWO if content.long_sentence else _SENTENCE) * _FAR_SENTENCE
+    progress = _PROGRESS * _FAR_PROGRESS if content.progress and content.number else 0.0
+    drawing = _DRAWING * _FAR_DRAWING if content.drawing else 0.0
+    number = tall - 2 * _TOP - sentence - progress - drawing if content.number else 0.0
+    if content.drawing and not content.number:  # then the drawing is what there is to look at
+        drawing = tall - 2 * _TOP - sentence
+    least = _NUMBER_TALL_LEAST if content.tall_number else _NUMBER
+    if content.number and number < least * 1.3 and drawing:  # the number never gives way
+        drawing = max(_DRAWING_VANISHES, drawing - (least * 1.3 - number))
+        number = tall - 2 * _TOP - sentence - progress - drawing
+
+    def box(x: float, y: float, across: float, down: float) -> Box:
+        left, top = round(x * scale), round(y * scale)
+        return Box(left, top, round((x + across) * scale) - left, round((y + down) * scale) - top)
+
+    full = wide - 2 * MARGIN
+    boxes: dict[Place, Box] = {
+        "switches": box(wide - _SWITCHES, 0, _SWITCHES, _HEADER),
+        "sentence": box(MARGIN, _TOP, full - _SWITCHES, sentence),
+    }
+    y = _TOP + sentence
+    rows: tuple[tuple[Place, float], ...] = (("number", number), ("progress", progress))
+    for place, down in rows:
+        if down > 0:
+            boxes[place] = box(MARGIN, y, full, down)
+        y += down
+    if drawing > 0:
+        boxes["drawing"] = box(0, tall - drawing, wide, drawing)
+    larger: dict[Place, float] = {
+        "sentence": _FAR_SENTENCE,
+        "number": min(_FAR_NUMBER_MOST, number / least),
+        "progress": _FAR_PROGRESS,
+        "drawing": _FAR_DRAWING,
+    }
+    return Arrangement(scale, boxes, None, larger)
 
 
 def _rows(content: Content) -> dict[Place, float]:

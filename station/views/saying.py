@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from PyQt6.QtCore import QLineF, QRectF
 
 from station.bench.cues import Cue
-from station.bench.snapshot import CountNumber, Header, LengthNumber, Number, TensionNumber, Toward, Words
+from station.bench.snapshot import CountNumber, Header, LengthNumber, Number, Snapshot, TensionNumber, Toward, Words
 from station.units import StackedLength
 from station.views.lettering import (
     LINE_PITCH,
@@ -70,7 +70,7 @@ class HeaderPanel(Panel[TopLine]):
         right = [header.scale, header.foot, *([Words(content.sound, "quiet")] if content.sound else [])]
         right = [words for words in right if words.text]
         size = 1.0
-        while size > 0.72 and self._width(sheet, content, right, size) > sheet.width:
+        while size > 0.62 and self._width(sheet, content, right, size) > sheet.width:
             size -= 0.04
         baseline = sheet.height * 0.5 + sheet.px(TITLE.size * CAP_SHARE / 2)
         title, label = replace(TITLE, size=TITLE.size * size), replace(LABEL, size=LABEL.size * size)
@@ -87,7 +87,7 @@ class HeaderPanel(Panel[TopLine]):
             x -= sheet.px(44 * size)
         middle = _SPACED_DOT.join(part for part in (header.canopy, header.step) if part)
         room = x - left_ends
-        style, lines, cut = fitted(middle, label, sheet.scale, room, 1, 22)
+        style, lines, cut = fitted(middle, label, sheet.scale, room, 1, 17)
         if lines:
             width = text_width(lines[0], style, sheet.scale)
             start = min(max((sheet.width - width) / 2, left_ends), x - width)
@@ -158,7 +158,7 @@ class SentencePanel(Panel[Said]):
         full = SENTENCE if most == 1 else replace(SENTENCE, size=_SENTENCE_OF_TWO)
         style, lines, cut = fitted(sentence.text, full, sheet.scale, room, most, SENTENCE_LEAST)
         if cut:
-            style, lines, cut = fitted(sentence.text, replace(SENTENCE, size=56), sheet.scale, room, most, 36)
+            style, lines, cut = fitted(sentence.text, replace(SENTENCE, size=56), sheet.scale, room, most, 24)
         high = block_height(len(lines), style, sheet.scale)
         top = (sheet.height - high) / 2 + sheet.px(4 if len(lines) == 1 else -style.size * 0.04)
         x = 0.0
@@ -190,6 +190,17 @@ class Figure:
 def is_tall(number: Number | None) -> bool:
     """Tell whether a number may be a fraction, the tallest of numbers: counting up to one then moves nothing."""
     return isinstance(number, LengthNumber) and number.stacked is not None
+
+
+def second_from_afar(snapshot: Snapshot) -> tuple[Words, ...]:
+    """Give the words beside the number that are read from afar: beside a pull none, beside a length the act alone."""
+    match snapshot.number:
+        case None:
+            return snapshot.second
+        case LengthNumber():
+            return tuple(words for words in snapshot.second if words.tone == "act")
+        case _:
+            return ()
 
 
 class NumberPanel(Panel[Figure]):
@@ -265,8 +276,6 @@ class NumberPanel(Panel[Figure]):
         return x - sheet.px(size * 0.13)
 
     def _length(self, sheet: Sheet, stacked: StackedLength) -> float:
-        if stacked.over == 0:
-            return self._plain(sheet, f"{'−' if stacked.negative else ''}{stacked.whole}", "in", sheet.width)
         grow = min(sheet.height / sheet.px(338), 1.15)
         figures = replace(FIGURES, size=FIGURES.size * grow)
         middle, cap = sheet.height / 2, sheet.px(figures.size * CAP_SHARE)
@@ -276,12 +285,14 @@ class NumberPanel(Panel[Figure]):
             word = replace(UNIT, size=60)
             draw_text(sheet, "under", x, middle + sheet.px(60 * CAP_SHARE / 2), word, sheet.look.soft)
             x += text_width("under", word, sheet.scale) + sheet.px(28)
-        before = f"{'−' if stacked.negative else ''}{stacked.whole or ''}"
+        before = f"{'−' if stacked.negative else ''}{stacked.whole or ('' if stacked.over else 0)}"
         if before:
-            large = replace(NUMBER, size=NUMBER.size * grow)
+            large = replace(NUMBER, size=NUMBER.size * grow * (1 if stacked.over else 1.25))
             baseline = middle + sheet.px(large.size * CAP_SHARE / 2)
             draw_text(sheet, before, x, baseline, large, ink)
             x += text_width(before, large, sheet.scale) + sheet.px(20)
+        if not stacked.over:
+            return self._inches(sheet, x, grow)
         width = max(text_width(str(part), figures, sheet.scale) for part in (stacked.over, stacked.denominator))
         width += sheet.px(14)
         centre = x + width / 2
@@ -289,9 +300,12 @@ class NumberPanel(Panel[Figure]):
         draw_text(sheet, str(stacked.denominator), centre, middle + bar / 2 + gap + cap, figures, ink, "centre")
         sheet.painter.setPen(pen_of(ink, bar))
         sheet.painter.drawLine(QLineF(x + bar / 2, middle, x + width - bar / 2, middle))
-        x += width + sheet.px(28)
-        draw_text(sheet, "in", x, middle + sheet.px(UNIT.size * CAP_SHARE / 2), UNIT, sheet.look.soft)
-        return x + text_width("in", UNIT, sheet.scale)
+        return self._inches(sheet, x + width + sheet.px(28), grow)
+
+    def _inches(self, sheet: Sheet, x: float, grow: float) -> float:
+        unit = replace(UNIT, size=UNIT.size * grow)
+        draw_text(sheet, "in", x, sheet.height / 2 + sheet.px(unit.size * CAP_SHARE / 2), unit, sheet.look.soft)
+        return x + text_width("in", unit, sheet.scale)
 
     def _size(self, sheet: Sheet) -> float:
         """Give the type size whose figures fill the height, never far above what the sketch asks for."""

@@ -143,6 +143,35 @@ def arrow(sheet: Sheet, tail_x: float, head_x: float, y: float, colour: str, thi
     polygon(sheet, [(head_x, y), (head_x - way * head, y - half), (head_x - way * head, y + half)], colour)
 
 
+def loudspeaker(sheet: Sheet, box: QRectF, colour: str, *, is_on: bool) -> None:
+    """Draw a loudspeaker: with waves before it, or struck out."""
+    x, y, side = box.x(), box.y(), box.width()
+    corners = ((0.0, 0.36), (0.18, 0.36), (0.46, 0.1), (0.46, 0.9), (0.18, 0.64), (0.0, 0.64))
+    polygon(sheet, [(x + across * side, y + down * side) for across, down in corners], colour)
+    sheet.painter.setPen(pen_of(colour, side * 0.09))
+    sheet.painter.setBrush(Qt.BrushStyle.NoBrush)
+    if is_on:
+        for reach in (0.2, 0.4):
+            wave = QRectF(x + (0.46 - reach) * side, y + (0.5 - reach) * side, 2 * reach * side, 2 * reach * side)
+            sheet.painter.drawArc(wave.translated(0.12 * side, 0), -50 * 16, 100 * 16)
+    else:
+        sheet.painter.drawLine(QLineF(x + 0.62 * side, y + 0.34 * side, x + 0.96 * side, y + 0.66 * side))
+        sheet.painter.drawLine(QLineF(x + 0.96 * side, y + 0.34 * side, x + 0.62 * side, y + 0.66 * side))
+
+
+def two_frames(sheet: Sheet, box: QRectF, colour: str, *, is_large: bool) -> None:
+    """Draw a small frame within a large one; the one to go to is filled."""
+    painter, side = sheet.painter, box.width()
+    outer = box.adjusted(side * 0.04, side * 0.12, -side * 0.04, -side * 0.12)
+    inner = QRectF(outer.left(), outer.center().y(), outer.width() * 0.42, outer.height() / 2)
+    painter.setPen(pen_of(colour, side * 0.08))
+    painter.setBrush(QColor(colour) if is_large else Qt.BrushStyle.NoBrush)
+    painter.drawRect(outer)
+    painter.setPen(pen_of(sheet.ground if is_large else colour, side * 0.08))
+    painter.setBrush(QColor(sheet.ground if is_large else colour))
+    painter.drawRect(inner.adjusted(side * 0.1, -side * 0.02, side * 0.02, -side * 0.1))
+
+
 def cue_sign(sheet: Sheet, box: QRectF, cue: Cue) -> None:
     """Draw the sign that stands for a tone: what sounded, for those who did not hear it."""
     look, side = sheet.look, box.width()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 from PyQt6.QtCore import QRectF, QSize, Qt
 from PyQt6.QtGui import QColor, QPainter, QPaintEvent
@@ -61,7 +62,7 @@ class StepsPanel(Panel[tuple[StepMark, ...]]):
         sheet.fill(QRectF(0, 0, sheet.width, sheet.px(2)), look.rule)
         if not content:
             return
-        left, right = sheet.px(_MARGIN), sheet.width - sheet.px(_MARGIN)
+        left, right = sheet.px(_MARGIN), sheet.width - sheet.px(24)
         start, stop = self._window(sheet, content, right - left)
         middle = sheet.height * 0.56
         baseline = middle + sheet.px(STEP.size * CAP_SHARE / 2)
@@ -229,6 +230,7 @@ class FootBand(QWidget):
         self.look = look
         self.caution = CautionPanel("caution", look, on_fault, self)
         self.buttons: list[LargeButton] = []
+        self.then: tuple[QWidget, ...] = ()  # where Tab goes after the last button
         self._on_fault = on_fault
         self._send = send
         self._scale = 1.0
@@ -274,11 +276,8 @@ class FootBand(QWidget):
             x -= wide
             button.setGeometry(round(x), round((self.height() - high) / 2 - 4 * scale), round(wide), round(high))
             x -= gap
-        previous: QWidget | None = None
-        for button in self.buttons:
-            if previous is not None:
-                QWidget.setTabOrder(previous, button)
-            previous = button
+        for before, after in pairwise((*self.buttons, *self.then)):
+            QWidget.setTabOrder(before, after)
         right = x if self.buttons else self.width() - margin
         self.caution.scale = scale
         self.caution.setGeometry(0, 0, round(right), self.height() - round(8 * scale))

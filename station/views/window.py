@@ -1,9 +1,9 @@
 """The bench window: draws a frozen snapshot thirty times a second, and sends what a person does.
 
 It knows nothing of the trade. Keys: Space and Return do what a tap does, Backspace goes back one step, and each other
-thing that can be done has the letter that stands on its button (L says level). M turns the sound off and on, F11 fills
-the screen, Tab walks the buttons; F13 to F24 are a foot pedal that is a keyboard. A key that repeats by itself counts
-once.
+thing that can be done has the letter that stands on its button (L says level). M turns sound and voice off and on, V
+shows what is read from afar alone, F11 fills the screen, Tab walks the buttons; F13 to F24 are a foot pedal that is a
+keyboard. A key that repeats by itself counts once.
 
 Nothing dies silently. Whatever is thrown while reading, drawing or answering a key goes to `on_fault`, which voids the
 hold; the next snapshot then says so. Where not even that can be drawn, plain words cover the window.
@@ -34,7 +34,15 @@ from station.bench.snapshot import (
     TensionNumber,
     TraceCard,
 )
-from station.views.arrangement import MARGIN, Arrangement, CardKind, Content, Place, arrange, scale_of
+from station.views.arrangement import (
+    Arrangement,
+    CardKind,
+    Content,
+    Place,
+    arrange,
+    arrange_far,
+    sentence_width,
+)
 from station.views.bench_line import DrawingPanel, Lying, drawing_title
 from station.views.cards import CloseUpPanel, EndMarksPanel, ListPanel, Near, PullsPanel
 from station.views.dialogs import Field, ask
@@ -55,13 +63,18 @@ from station.views.saying import (
     UnderPanel,
     is_long,
     is_tall,
+    second_from_afar,
 )
+from station.views.spoken import worth_saying
 from station.views.steps import COMMAND_WORDS, FootBand, StepsPanel, tap_of
+from station.views.switches import Act, Switches
 from station.views.tones import Tones
 from station.views.trace import TracePanel
+from station.views.voice import Voice
 
 FRAMES_PER_SECOND = 30
 CUE_MS = 1600
+SPEAK_AFTER_MS = 400  # a sentence that is gone sooner is not spoken
 LEAST_SIZE = (1024, 640)
 _FAULTS_BEFORE_GIVING_UP = 3
 _M_PER_INCH = 0.0254
@@ -70,6 +83,7 @@ PEDAL_KEYS = frozenset(getattr(Qt.Key, f"Key_F{number}") for number in range(13,
 COMMAND_KEYS: dict[Qt.Key, Command] = {
     getattr(Qt.Key, f"Key_{key}"): command for command, (_, key) in COMMAND_WORDS.items() if key
 }
+_TURN_KEYS: dict[Qt.Key, Act] = {Qt.Key.Key_M: "sound", Qt.Key.Key_V: "far"}
 _CARD_KINDS: dict[type, CardKind] = {
     TraceCard: "trace",
     CloseUp: "close-up",
@@ -85,7 +99,7 @@ class BenchWindow(QMainWindow):
 
     `read` gives the snapshot to show; `send` takes what a person did with key or mouse; `on_pedal` takes the level of
     a pedal that is a keyboard (True: down). `px_per_m` is how many pixels of this screen a metre is long; without it
-    the screen is asked. `mirrored` lays the bench with the canopy at the left.
+    the screen is asked. `mirrored` lays the bench with the canopy at the left. `far` opens it as seen from afar.
     """
 
     closed = pyqtSignal()
@@ -101,15 +115,21 @@ class BenchWindow(QMainWindow):
         mirrored: bool = False,
         px_per_m: float | None = None,
         muted: bool = False,
+        far: bool = False,
+        voice: Voice | None = None,
     ) -> None:
         super().__init__()
         load_fonts()
         self.look = look_named(look)
         self.tones = Tones(muted=muted)
+        self.voice = voice if voice is not None else Voice()
+        self.voice.muted = muted
+        self.far = far
         self._read, self._send, self._on_pedal, self._on_fault = read, send, on_pedal, on_fault
         self._mirrored, self._px_per_m = mirrored, px_per_m
         self._snapshot: Snapshot | None = None
-        self._arranged: tuple[int, int, Content] | None = None
+        self._spoken: Snapshot | None = None
+        self._arranged: tuple[int, int, bool, Content] | None = None
         self._arrangement = arrange(1920, 1080, Content())
         self._cue: Cue | None = None
         self._widest = ""
@@ -133,6 +153,9 @@ class BenchWindow(QMainWindow):
         self._cue_ends = QTimer(self)
         self._cue_ends.setSingleShot(True)
         self._cue_ends.timeout.connect(self._end_cue)
+        self._speak_soon = QTimer(self)
+        self._speak_soon.setSingleShot(True)
+        self._speak_soon.timeout.connect(self._speak)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(round(1000 / FRAMES_PER_SECOND))
@@ -157,6 +180,8 @@ class BenchWindow(QMainWindow):
         self.short_list = ListPanel("list", look, fault, whole)
         self.errors = ErrorsPanel("errors of the scale", look, fault, whole)
         self.foot = FootBand(look, fault, self._sent, whole)
+        self.switches = Switches(look, fault, self._turn, whole)
+        self.foot.then = (self.switches.sound, self.switches.far)
         self._cards: tuple[Panel[Any], ...] = (
             self.trace,
             self.close_up,
@@ -230,7 +255,8 @@ class BenchWindow(QMainWindow):
         self.sentence.present(Said(snapshot.sentence, self._cue))
         if _has_figure(snapshot):
             self._widest = _widest(snapshot, self._widest)
-            self.number.present(Figure(snapshot.number, snapshot.second, snapshot.arrow, self._widest, self._mirrored))
+            second = second_from_afar(snapshot) if self.far else snapshot.second
+            self.number.present(Figure(snapshot.number, second, snapshot.arrow, self._widest, self._mirrored))
         if snapshot.gauge is not None:
             self.gauge.present(snapshot.gauge)
         if snapshot.progress is not None:
@@ -241,6 +267,15 @@ class BenchWindow(QMainWindow):
             self.drawing.present(Lying(snapshot.drawing, self._mirrored))
         self.steps.present(snapshot.steps)
         self.foot.present(snapshot.caution, snapshot.commands)
+        self.switches.sound.show_state(is_on=not self.tones.muted)
+        if worth_saying(self._spoken, snapshot) and not self._speak_soon.isActive():
+            self._speak_soon.start(0 if snapshot.sentence.tone == "stop" else SPEAK_AFTER_MS)
+
+    def _speak(self) -> None:
+        """Say what is shown now, if it is still new."""
+        if self._snapshot is not None:
+            self.voice.say(worth_saying(self._spoken, self._snapshot))
+            self._spoken = self._snapshot
 
     def _present_card(self, card: Card) -> Panel[Any]:
         """Hand a card to the panel that shows its kind, and give that panel."""
@@ -276,20 +311,19 @@ class BenchWindow(QMainWindow):
         whole = self.centralWidget()
         assert whole is not None  # noqa: S101 set when the window was made
         width, height = whole.width(), whole.height()
-        scale, _ = scale_of(width, height)
         content = Content(
             number=_has_figure(snapshot),
             tall_number=is_tall(snapshot.number),
-            long_sentence=is_long(snapshot.sentence, scale, width - 2 * MARGIN * scale),
+            long_sentence=is_long(snapshot.sentence, *sentence_width(width, height, self.far)),
             gauge=snapshot.gauge is not None,
             progress=snapshot.progress is not None,
             under=bool(snapshot.under),
             card=_CARD_KINDS[type(snapshot.card)] if snapshot.card is not None else None,
             drawing=snapshot.drawing is not None,
         )
-        if self._arranged != (width, height, content):
-            self._arranged = (width, height, content)
-            self._arrangement = arrange(width, height, content)
+        if self._arranged != (width, height, self.far, content):
+            self._arranged = (width, height, self.far, content)
+            self._arrangement = (arrange_far if self.far else arrange)(width, height, content)
             self._place(self._arrangement)
         shown: Panel[Any] | None = None
         if snapshot.card is not None and self._arrangement.card is not None:
@@ -303,10 +337,14 @@ class BenchWindow(QMainWindow):
             box = arranged.boxes.get(place)
             panel.setVisible(box is not None)
             if box is not None:
-                panel.place(box, arranged.scale)
-        box = arranged.boxes["foot"]
-        self.foot.setGeometry(box.x, box.y, box.width, box.height)
-        self.foot.arrange(arranged.scale)
+                panel.place(box, arranged.scale_at(place))
+        foot, switches = arranged.boxes.get("foot"), arranged.boxes["switches"]
+        self.foot.setVisible(foot is not None)
+        if foot is not None:
+            self.foot.setGeometry(foot.x, foot.y, foot.width, foot.height)
+            self.foot.arrange(arranged.scale)
+        self.switches.setGeometry(switches.x, switches.y, switches.width, switches.height)
+        self.switches.arrange(arranged.scale, is_ruled=not self.far)
         whole = self.centralWidget()
         if whole is not None:
             self._last_words.setGeometry(whole.rect())
@@ -367,8 +405,8 @@ class BenchWindow(QMainWindow):
             self._offer(None)
         elif key in COMMAND_KEYS:
             self._offer(COMMAND_KEYS[key])
-        elif key == Qt.Key.Key_M:
-            self._mute()
+        elif key in _TURN_KEYS:
+            self._turn(_TURN_KEYS[key])
         elif key == Qt.Key.Key_F11:
             self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
         else:
@@ -399,13 +437,23 @@ class BenchWindow(QMainWindow):
             self._sent(wanted)
 
     def _sound(self) -> str:
-        """Say what became of the sound, where there is none."""
-        return "no sound here" if self.tones.silent_because else "sound off" if self.tones.muted else ""
+        """Say what became of tones and voice, where one is missing or both are off."""
+        if self.tones.muted:
+            return "sound off"
+        missing = (self.tones.silent_because is not None, self.voice.silent_because is not None)
+        return {(True, True): "no sound", (False, True): "no voice", (True, False): "no tones"}.get(missing, "")
 
-    def _mute(self) -> None:
-        self.tones.muted = not self.tones.muted
+    def _turn(self, act: Act) -> None:
+        """Turn the sound off or on, or go to the view from afar and back; Space is then a tap again."""
+        self.setFocus()
+        if act == "sound":
+            self.tones.muted = self.voice.muted = not self.tones.muted
+        else:
+            self.far = not self.far
+            self.switches.far.show_state(is_on=self.far)
         if self._snapshot is not None:
-            self.header.present(TopLine(self._snapshot.header, self._sound()))
+            snapshot, self._snapshot = self._snapshot, None
+            self._show(snapshot)
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802 Qt's name
         """Lay everything out anew."""
@@ -417,7 +465,9 @@ class BenchWindow(QMainWindow):
         """Stop drawing, fall silent, and give back the place where uncaught faults are told."""
         self._timer.stop()
         self._cue_ends.stop()
+        self._speak_soon.stop()
         self.tones.stop()
+        self.voice.stop()
         if sys.excepthook == self._uncaught:
             sys.excepthook = self._hook_before
         self.closed.emit()

@@ -5,7 +5,7 @@ from itertools import combinations, pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.views.arrangement import Box, Content, arrange, scale_of
+from station.views.arrangement import Arrangement, Box, Content, arrange, arrange_far, scale_of
 from station.views.type_sizes import (
     CAP_SHARE,
     FIGURES,
@@ -32,16 +32,15 @@ widths = st.integers(1024, 3840)
 heights = st.integers(640, 2160)
 
 
-def all_boxes(width: int, height: int, content: Content) -> dict[str, Box]:
+def all_boxes(arranged: Arrangement) -> dict[str, Box]:
     """Give every box of an arrangement by name."""
-    arranged = arrange(width, height, content)
     return {**arranged.boxes, **({"card": arranged.card} if arranged.card else {})}
 
 
-@given(widths, heights, contents)
-def test_nothing_overlaps_and_nothing_leaves_the_window(width: int, height: int, content: Content) -> None:
-    """Whatever there is to show, at any size, no two parts share a pixel and none leaves the window."""
-    boxes = all_boxes(width, height, content)
+@given(widths, heights, contents, st.booleans())
+def test_nothing_overlaps_and_nothing_leaves_the_window(width: int, height: int, content: Content, far: bool) -> None:
+    """Whatever there is to show, near or far and at any size, no two parts share a pixel and none leaves the window."""
+    boxes = all_boxes((arrange_far if far else arrange)(width, height, content))
     for (name, box), (other_name, other) in combinations(boxes.items(), 2):
         assert not box.overlaps(other), (name, other_name)
     for name, box in boxes.items():
@@ -54,7 +53,7 @@ def test_nothing_overlaps_and_nothing_leaves_the_window(width: int, height: int,
 @given(widths, heights, contents)
 def test_the_window_is_used_from_top_to_bottom(width: int, height: int, content: Content) -> None:
     """The lower bands follow each other without a gap, down to the last row of pixels."""
-    boxes = all_boxes(width, height, content)
+    boxes = all_boxes(arrange(width, height, content))
     lower = [boxes[name] for name in ("news", "drawing", "steps", "foot") if name in boxes]
     for above, below in pairwise(lower):
         assert abs(above.bottom - below.y) <= 1
@@ -109,3 +108,15 @@ def test_sentence_and_number_are_read_at_two_metres() -> None:
     assert cap_height_mm(SENTENCE_LEAST, 1.0, INCH_24) >= asked_mm
     assert cap_height_mm(NUMBER.size, 1.0, INCH_24) >= 3 * asked_mm
     assert cap_height_mm(FIGURES.size, 1.0, INCH_24) >= 3 * asked_mm
+
+
+@given(widths, heights, contents)
+def test_from_afar_little_remains_and_all_of_it_is_larger(width: int, height: int, content: Content) -> None:
+    """From afar no card, gauge, step or caution remains, and sentence and number are drawn larger."""
+    far = arrange_far(width, height, content)
+    assert far.card is None
+    assert set(far.boxes) <= {"switches", "sentence", "number", "progress", "drawing"}
+    assert ("number" in far.boxes) == content.number
+    assert far.scale_at("sentence") >= 1.5 * far.scale
+    if content.number:
+        assert far.scale_at("number") >= 1.15 * far.scale

@@ -98,8 +98,8 @@ def test_there_are_twelve_pedal_keys() -> None:
 def test_tab_walks_the_buttons_and_the_focus_is_seen(qtbot: QtBot) -> None:
     """Tab goes from button to button, and the one with the focus looks different."""
     bench = Bench(qtbot, "sign_off")
-    buttons = bench.window.foot.buttons
-    assert [button.text() for button in buttons] == ["Sign off", "Second person", "Back"]
+    buttons = [*bench.window.foot.buttons, bench.window.switches.sound, bench.window.switches.far]
+    assert [button.text() for button in buttons[:3]] == ["Sign off", "Second person", "Back"]
     plain = [button.grab().toImage() for button in buttons]
     for place, button in enumerate(buttons):
         qtbot.keyClick(QApplication.focusWidget() or bench.window, Qt.Key.Key_Tab)
@@ -134,6 +134,8 @@ def test_buttons_are_large(qtbot: QtBot, size: tuple[int, int]) -> None:
     least = 60 if size == (1920, 1080) else 24
     for button in bench.window.foot.buttons:
         assert min(button.width(), button.height()) >= least
+    for switch in (bench.window.switches.sound, bench.window.switches.far):
+        assert min(switch.width(), switch.height()) >= (50 if size == (1920, 1080) else 24)
 
 
 def test_buttons_name_their_keys_to_those_who_hear_the_screen(qtbot: QtBot) -> None:
@@ -153,6 +155,29 @@ def test_sound_is_turned_off_and_on_in_view(qtbot: QtBot) -> None:
     qtbot.keyClick(bench.window, Qt.Key.Key_M)
     bench.draw()
     assert "sound off" not in {shown.written.text for shown in texts_shown(bench.window)}
+
+
+def test_v_and_its_button_go_to_the_view_from_afar_and_back(qtbot: QtBot) -> None:
+    """V leaves sentence, number, time held and drawing, larger; its button brings the bench back; Space stays a tap."""
+    bench = Bench(qtbot, "marking")
+    window = bench.window
+    before = window.number.scale
+    qtbot.keyClick(window, Qt.Key.Key_V)
+    assert window.far
+    assert window.number.scale > 1.2 * before
+    assert not any(part.isVisible() for part in (window.header, window.steps, window.foot, window.gauge, window.news))
+    assert window.switches.far.accessibleName() == "view from the bench"
+    qtbot.keyClick(window, Qt.Key.Key_Space)
+    assert bench.sent == ["done"]
+    qtbot.mouseClick(window.switches.far, Qt.MouseButton.LeftButton)
+    assert not window.far
+    assert window.number.scale == before
+    assert window.header.isVisible()
+    assert window.steps.isVisible()
+    qtbot.mouseClick(window.switches.sound, Qt.MouseButton.LeftButton)
+    assert window.tones.muted
+    qtbot.keyClick(window, Qt.Key.Key_Space)
+    assert bench.sent == ["done", "done"]
 
 
 def test_f11_fills_the_screen_and_gives_it_back(qtbot: QtBot) -> None:
