@@ -1,7 +1,9 @@
-"""`python -m tests.pictures [FOLDER]`: pictures of the bench window at telling moments of a job, for the guide.
+"""`python -m tests.pictures [FOLDER]`: a picture of every state of the bench window, in both looks and both sizes.
 
-Each moment is reached by working a job on the tests' bench, and drawn in a look and at a size; look at each of them at
-full size.
+Each state is reached by working a job on the tests' bench, or by checking the tests' scale. Without FOLDER the pictures
+go to docs/pictures, with the page that lays them out; to keep that folder small a state that is like another has two
+pictures there, dark and large, light and small. Look at each of them at full size: does anything overlap, is
+anything cut, does one glance tell what to do?
 """
 
 from __future__ import annotations
@@ -10,20 +12,84 @@ import math
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
+from PIL import Image
 from PyQt6.QtWidgets import QApplication
 
-from station.bench_app import AtWindow
+from station.bench.commands import carry_out
+from station.bench.cues import Cue
+from station.bench.snapshot import Snapshot
 from station.views.palette import LookName
 from station.views.pictures import save_picture
+from station.views.window import BenchWindow
 
 sys.path.insert(0, str(Path(__file__).parent / "station" / "bench"))
 from workbench import Workbench
 
+from tests.station.views import weighing_gallery
+
+PICTURES = Path(__file__).parent.parent / "docs" / "pictures"
+LOOKS: tuple[LookName, ...] = ("dark", "light")
 SIZES = ((1920, 1080), (1280, 800))
+EVERY: tuple[tuple[LookName, tuple[int, int]], ...] = tuple((look, size) for look in LOOKS for size in SIZES)
+COLOURS = 64  # of a picture's palette: enough for smooth letters
+PX_PER_M = 1920 / 0.5314  # of a 24-inch screen
+
+
+def cause(_: Workbench) -> None:
+    """Begin with the cause."""
+
+
+def cutting(desk: Workbench) -> None:
+    """Cut the line and number it."""
+    desk.work_to("A: cut")
+
+
+def pull_to(desk: Workbench) -> None:
+    """Wait for the pull."""
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 3.0)
+
+
+def too_little(desk: Workbench) -> None:
+    """Pull, but not enough."""
+    pull_to(desk)
+    desk.pull(21.4, 3.0)
+
+
+def running(desk: Workbench) -> None:
+    """Hold, well inside the band."""
+    pull_to(desk)
+    desk.pull(32.0, 14.0)
+
+
+def broken(desk: Workbench) -> None:
+    """Let the pull fall out of the band."""
+    running(desk)
+    desk.pull(24.0, 1.0)
+
+
+def no_reading(desk: Workbench) -> None:
+    """Hear nothing from the scale, though its cable is in."""
+    running(desk)
+    desk.lbf = None
+    desk.wait(3.0)
+
+
+def program_fault(desk: Workbench) -> None:
+    """Fail in the program while a hold runs."""
+    running(desk)
+    desk.bench.fail(ValueError("a fault put in by hand"))
+    desk.pull(32.0, 0.5)
+
+
+def by_hand(desk: Workbench) -> None:
+    """Pre-stretch without a scale."""
+    desk.work_to("A: pre-stretch")
 
 
 def pre_stretch(desk: Workbench) -> None:
@@ -75,23 +141,66 @@ def leaving_long(desk: Workbench) -> None:
     desk.pull(10.1, 1.0)
 
 
-def comparing(desk: Workbench) -> None:
-    """Pull the new line as its opposite number."""
+def reference_first(desk: Workbench) -> None:
+    """Pull the opposite number first."""
     desk.work_to("B: compare 1")
     desk.pull(10.1, 1.0)
+
+
+def comparing(desk: Workbench) -> None:
+    """Pull the new line as its opposite number."""
+    reference_first(desk)
     desk.press()
     desk.pull(10.0, 1.0)
 
 
-def taking_in(desk: Workbench) -> None:
-    """Find the new line long."""
+def unequal(desk: Workbench) -> None:
+    """Pull the new line less than its opposite number."""
+    reference_first(desk)
+    desk.press()
+    desk.pull(8.1, 1.0)
+
+
+def long_or_short(desk: Workbench) -> None:
+    """Say that they differ."""
     comparing(desk)
     desk.press(1.3)
+
+
+def counting(desk: Workbench) -> None:
+    """Count sixteenths with the foot."""
+    long_or_short(desk)
     desk.press()
     for _ in range(3):
         desk.press()
+
+
+def confirming(desk: Workbench) -> None:
+    """Confirm the difference."""
+    counting(desk)
+    desk.wait(3.2)
+
+
+def taking_in(desk: Workbench) -> None:
+    """Take the new line in."""
+    confirming(desk)
+    desk.press()
+
+
+def letting_out(desk: Workbench) -> None:
+    """Let the new line out."""
+    long_or_short(desk)
+    desk.press(1.3)
+    desk.press()
+    desk.press()
     desk.wait(3.2)
     desk.press()
+
+
+def setting(desk: Workbench) -> None:
+    """Set it under a pull, pinned."""
+    desk.work_to("B into A: set")
+    desk.pull(10.3, 1.0)
 
 
 def sewing(desk: Workbench) -> None:
@@ -102,9 +211,19 @@ def sewing(desk: Workbench) -> None:
     desk.press()
 
 
+def trial_tack(desk: Workbench) -> None:
+    """Try the tack on scrap."""
+    desk.work_to("trial tack")
+
+
 def checks(desk: Workbench) -> None:
     """Look down the list of checks."""
     desk.work_to("check: line continuity")
+
+
+def second_person(desk: Workbench) -> None:
+    """Have a second person look."""
+    desk.work_to("second person")
 
 
 def signing(desk: Workbench) -> None:
@@ -112,42 +231,205 @@ def signing(desk: Workbench) -> None:
     desk.work_to("sign")
 
 
-MOMENTS: tuple[Callable[[Workbench], None], ...] = (
-    pre_stretch,
-    complete,
-    unplugged,
-    void,
-    marking,
-    trapping,
-    leaving_long,
-    comparing,
-    taking_in,
-    sewing,
-    checks,
-    signing,
+def signed(desk: Workbench) -> None:
+    """Have it signed."""
+    desk.work_to("sign")
+    carry_out(desk.bench, "sign", {"by": "First Person"})
+
+
+def disk_full(desk: Workbench) -> None:
+    """Fill the disk."""
+    desk.work_to("A: cut")
+    desk.wait(2.2)
+    desk.disk_full = True
+    desk.press()
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """One state: how the bench comes to it, and how the window is set."""
+
+    group: str
+    reach: Callable[[Workbench], None] | Callable[[], Snapshot]
+    make: Callable[[], Workbench] | None = Workbench
+    far: bool = False
+    muted: bool = False
+    cue: Cue | None = None
+    name: str = ""
+
+    @property
+    def pictures(self) -> tuple[tuple[LookName, tuple[int, int]], ...]:
+        """Give the looks and sizes that docs/pictures holds: all four of a state that is unlike every other."""
+        if self.key in LIKE_NO_OTHER:
+            return EVERY
+        return (("dark", SIZES[0]), ("light", SIZES[1]))
+
+    @property
+    def key(self) -> str:
+        """Give its name in a file's name."""
+        return self.name or self.reach.__name__.replace("_", "-")
+
+    @property
+    def told(self) -> str:
+        """Give what it shows, in words."""
+        return (self.reach.__doc__ or "").strip().rstrip(".")
+
+    def snapshot(self) -> Snapshot:
+        """Work the bench to it."""
+        if self.make is None:
+            return self.reach()  # type: ignore[call-arg]  # a moment that makes its own bench
+        desk = self.make()
+        self.reach(desk)  # type: ignore[call-arg]  # a state of this bench
+        return desk.seen()
+
+
+def unmeasured() -> Workbench:
+    """Give a bench without instruments."""
+    return Workbench(measured=False)
+
+
+def reserve() -> Workbench:
+    """Give a bench with a reserve on it."""
+    return Workbench(kind="reserve")
+
+
+BEGIN, HOLD, MARKS, COMPARE, SEW, END, FAR, SCALE = (
+    "Beginning",
+    "Pre-stretch",
+    "Marking, trapping, setting",
+    "Comparing",
+    "Sewing",
+    "Checks and signature",
+    "Seen from afar",
+    "Checking the scale",
 )
-IN_THE_GUIDE = {"pre-stretch-dark", "marking-dark", "comparing-light", "taking-in-light", "checks-dark"}
+LIKE_NO_OTHER = {
+    "pull-to",
+    "pre-stretch",
+    "complete",
+    "void",
+    "unplugged",
+    "trapping",
+    "marking",
+    "comparing",
+    "counting",
+    "taking-in",
+    "sewing",
+    "checks",
+    "signing",
+    "far-pre-stretch",
+    "far-marking",
+    "scale-steady",
+}
+STATES: tuple[State, ...] = (
+    State(BEGIN, cause),
+    State(BEGIN, cutting),
+    State(BEGIN, disk_full),
+    State(HOLD, pull_to),
+    State(HOLD, too_little),
+    State(HOLD, running, cue="in band"),
+    State(HOLD, pre_stretch, cue="leaving band"),
+    State(HOLD, broken, cue="broken"),
+    State(HOLD, complete, cue="time complete"),
+    State(HOLD, void),
+    State(HOLD, no_reading),
+    State(HOLD, unplugged),
+    State(HOLD, program_fault),
+    State(HOLD, by_hand, unmeasured),
+    State(MARKS, trapping),
+    State(MARKS, marking, cue="step done"),
+    State(MARKS, leaving_long),
+    State(MARKS, setting),
+    State(COMPARE, reference_first),
+    State(COMPARE, unequal, cue="not counted"),
+    State(COMPARE, comparing),
+    State(COMPARE, long_or_short, cue="long press"),
+    State(COMPARE, counting),
+    State(COMPARE, confirming),
+    State(COMPARE, taking_in),
+    State(COMPARE, letting_out),
+    State(SEW, trial_tack),
+    State(SEW, sewing, muted=True),
+    State(END, checks),
+    State(END, second_person, reserve),
+    State(END, signing),
+    State(END, signed),
+    State(FAR, pre_stretch, far=True, name="far-pre-stretch"),
+    State(FAR, complete, far=True, name="far-complete"),
+    State(FAR, void, far=True, name="far-void"),
+    State(FAR, marking, far=True, name="far-marking"),
+    State(FAR, taking_in, far=True, name="far-taking-in"),
+    State(FAR, sewing, far=True, name="far-sewing"),
+    State(SCALE, weighing_gallery.swinging, None, name="scale-swinging"),
+    State(SCALE, weighing_gallery.steady, None, name="scale-steady"),
+    State(SCALE, weighing_gallery.on_the_way_down, None, name="scale-way-down"),
+    State(SCALE, weighing_gallery.found, None, name="scale-found"),
+    State(SCALE, weighing_gallery.fits_no_class, None, name="scale-no-class"),
+    State(SCALE, weighing_gallery.daily_agreed, None, name="scale-daily-agreed"),
+    State(SCALE, weighing_gallery.daily_disagreed, None, name="scale-daily-disagreed"),
+)
+
+
+def picture(state: State, snapshot: Snapshot, look: LookName, size: tuple[int, int], path: Path) -> None:
+    """Draw one state and keep it small."""
+    faults: list[BaseException] = []
+    window = BenchWindow(
+        look,
+        lambda: snapshot,
+        lambda _: None,
+        on_fault=faults.append,
+        px_per_m=PX_PER_M,
+        far=state.far,
+        muted=state.muted,
+    )
+    window.tones.muted = True  # no tone while pictures are made
+    save_picture(window, path, size)
+    if state.cue is not None:
+        window.cue(state.cue)
+        save_picture(window, path, size)
+    window.close()
+    if faults:
+        raise faults[0]
+    with Image.open(path) as drawn:
+        small = drawn.convert("RGB").quantize(COLOURS, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    small.save(path, optimize=True)
+
+
+def page(states: tuple[State, ...]) -> str:
+    """Give the page that lays the pictures out."""
+    lines = [
+        "# What the bench shows",
+        "",
+        "Every state of the window, in both looks and at both sizes; made by `python -m tests.pictures` from a job "
+        "that is worked on the tests' bench. People and canopies are invented. Click a picture for its full size.",
+    ]
+    group = ""
+    for state in states:
+        if state.group != group:
+            group = state.group
+            heads = [f"{look}, {width} x {height}" for look in LOOKS for width, height in SIZES]
+            lines += ["", f"## {group}", "", f"| | {' | '.join(heads)} |", f"|---|{'---|' * len(heads)}"]
+        kept = {each: f"{state.key}-{each[0]}-{each[1][0]}.png" for each in state.pictures}
+        links = {
+            each: f'<a href="{file}"><img src="{file}" width="240" alt="{state.told}"></a>'
+            for each, file in kept.items()
+        }
+        cells = [links.get(each, "") for each in EVERY]
+        lines.append(f"| {state.told} | {' | '.join(cells)} |")
+    return "\n".join(lines) + "\n"
 
 
 def main() -> int:
-    """Draw every moment in both looks and sizes into FOLDER; without one, the guide's few into docs/pictures."""
+    """Draw every state into FOLDER, or into docs/pictures with its page."""
     app = QApplication.instance() or QApplication([])
-    guide = len(sys.argv) < 2
-    folder = Path("docs/pictures" if guide else sys.argv[1])
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else PICTURES
     folder.mkdir(parents=True, exist_ok=True)
-    for moment in MOMENTS:
-        desk = Workbench()
-        moment(desk)
-        looks: tuple[LookName, ...] = ("dark", "light")
-        for look in looks:
-            for width, height in SIZES[:1] if guide else SIZES:
-                name = f"{moment.__name__.replace('_', '-')}-{look}"
-                if guide and name not in IN_THE_GUIDE:
-                    continue
-                window = AtWindow(desk.bench, list, look).window
-                save_picture(window, folder / f"{name}{'' if guide else f'-{width}'}.png", (width, height))
-                window.close()
-                app.processEvents()
+    for state in STATES:
+        snapshot = state.snapshot()
+        for look, size in EVERY if len(sys.argv) > 1 else state.pictures:
+            picture(state, snapshot, look, size, folder / f"{state.key}-{look}-{size[0]}.png")
+            app.processEvents()
+    (folder / "README.md").write_text(page(STATES), encoding="utf-8")
     return 0
 
 

@@ -146,7 +146,8 @@ class PullShowing:
             second = (Words("read it on the board,"), Words("then tap", "act"))
         elif comparing.phase == "line":
             sentence, number = "Now the new line, the same pull", None
-            second = (Words("Level? Tap", "act"), Words("Long or short? Press long"), self._same_pull(comparing))
+            asked: Tone = "act" if right else "quiet"
+            second = (self._same_pull(comparing), Words("Level? Tap", asked), Words("Long or short? Press long"))
         elif comparing.phase == "which":
             sentence, number = "Is the new line long, or short?", None
             second = (Words("long: tap", "act"), Words("short: press long", "act"))

@@ -24,13 +24,14 @@ OnFault = Callable[[BaseException], None]
 
 
 class Mirror(QLabel):
-    """Says what a panel paints, for those who hear the screen; seen, it is nothing."""
+    """Says what a panel paints, for those who hear the screen; seen, it is nothing. Its name is what stands there."""
 
     def __init__(self, panel: QWidget, name: str) -> None:
         super().__init__(panel)
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self.setAccessibleName(name)
+        self.setAccessibleDescription(name)
 
     def paintEvent(self, _event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name
         """Paint nothing: the panel beneath has painted it all."""
@@ -67,7 +68,7 @@ class Panel(QWidget, Generic[T]):
         words = self.words(content)
         if words != self._mirror.text():
             self._mirror.setText(words)
-            self._mirror.setAccessibleDescription(words)
+            self._mirror.setAccessibleName(words or self.accessibleName())
         self.changed(content)
         if repaints:
             self.update()

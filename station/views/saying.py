@@ -233,9 +233,8 @@ class NumberPanel(Panel[Figure]):
 
     def _tension(self, sheet: Sheet, number: TensionNumber, widest: str, room: float) -> float:
         size = self._size(sheet)
-        unit = replace(UNIT, size=UNIT.size * size / NUMBER.size)
         while True:
-            style = replace(NUMBER, size=size)
+            style, unit = replace(NUMBER, size=size), replace(UNIT, size=UNIT.size * size / NUMBER.size)
             field = max(text_width(text, style, sheet.scale) for text in (number.text, widest))
             gap = sheet.px(size * 0.12)
             end = field + gap + text_width(number.unit, unit, sheet.scale)

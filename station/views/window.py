@@ -1,4 +1,4 @@
-"""The bench window: draws a frozen snapshot thirty times a second, and sends what a person does.
+"""The bench window: draws a frozen snapshot forty times a second, and sends what a person does.
 
 It knows nothing of the trade. Keys: Space and Return do what a tap does, Backspace goes back one step, and each other
 thing that can be done has the letter that stands on its button (L says level). M turns sound and voice off and on, V
@@ -72,7 +72,7 @@ from station.views.tones import Tones
 from station.views.trace import TracePanel
 from station.views.voice import Voice
 
-FRAMES_PER_SECOND = 30
+FRAMES_PER_SECOND = 40
 CUE_MS = 1600
 SPEAK_AFTER_MS = 400  # a sentence that is gone sooner is not spoken
 LEAST_SIZE = (1024, 640)
@@ -203,7 +203,7 @@ class BenchWindow(QMainWindow):
         }
 
     def start(self) -> None:
-        """Begin to draw, thirty times a second."""
+        """Begin to draw, forty times a second."""
         self._timer.start()
 
     def stop(self) -> None:

@@ -2,7 +2,7 @@
 
 A window of 1920x1080 works `size` simulated hours (eight unless told) at a scale of a thousand readings a second: pulls
 that hold short of their time and are eased off, pulls that fall, a cable that comes out, nothing on the scale. The
-bench takes the readings as the window does, thirty times a second, and one frame of each second is drawn, so
+bench takes the readings thirty times a second, and one frame of each second is drawn, so
 that a day passes in minutes; before and after that, a minute is drawn whole and measured. Facts that are judged on the
 way are counted and dropped: keeping them is the archive's, not the bench's.
 

@@ -1,16 +1,21 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 from PyQt6.QtCore import Qt, QTimer
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QApplication, QLabel
 from pytestqt.qtbot import QtBot
 
-from station.bench.snapshot import Command, Snapshot
+from drivers.events import Event, Reading, Tick
+from station.bench.snapshot import Command, Snapshot, Words
+from station.bench_app import AtWindow
+from station.records.entries import HoldJudged
 from station.views.pictures import texts_shown
 from station.views.window import COMMAND_KEYS, PEDAL_KEYS, BenchWindow
+from tests.station.bench.workbench import Workbench
 from tests.station.views.gallery import GALLERY
 from tests.station.views.shown import Bench, key
 
@@ -143,6 +148,21 @@ def test_buttons_name_their_keys_to_those_who_hear_the_screen(qtbot: QtBot) -> N
     bench = Bench(qtbot, "marking")
     first = bench.window.foot.buttons[0]
     assert (first.accessibleName(), first.accessibleDescription()) == ("Done, next", "key: Space")
+
+
+def test_names_follow_what_is_painted(qtbot: QtBot) -> None:
+    """The name that a screen reader reads out is the sentence and the number as they stand, and changes with them."""
+    bench = Bench(qtbot, "topped_up")
+
+    def names() -> set[str]:
+        return {label.accessibleName() for label in bench.window.findChildren(QLabel) if label.isVisible()}
+
+    assert {"Pre-stretch, 12 s to go"} <= names()
+    assert any(name.startswith("28.9 lbf") for name in names())
+    bench.change(sentence=Words("Hold it there"), number=replace(bench.snapshot.number, text="31.2"))
+    assert {"Hold it there"} <= names()
+    assert any(name.startswith("31.2 lbf") for name in names())
+    assert not any("28.9" in name for name in names() if name.endswith("lbf"))
 
 
 def test_sound_is_turned_off_and_on_in_view(qtbot: QtBot) -> None:
@@ -333,3 +353,104 @@ def test_the_window_draws_by_itself_until_it_is_closed(qtbot: QtBot) -> None:
     count = len(reads)
     qtbot.wait(120)
     assert len(reads) == count
+
+
+class Failing:
+    """A hold under way at its window, one place of which can be made to fail."""
+
+    def __init__(self, qtbot: QtBot) -> None:
+        self.desk = Workbench()
+        self.desk.work_to("A: pre-stretch")
+        self.desk.pull(0.0, 1.0)
+        self.desk.pull(31.0, 12.0)
+        self.came: list[Event] = []
+        self.at_window = AtWindow(self.desk.bench, self.events, "dark")
+        self.window = self.at_window.window
+        qtbot.addWidget(self.window)
+        self.window.resize(1280, 800)
+        self.window.show()
+        self.pull()
+
+    def events(self) -> list[Event]:
+        """Give what came since it was last asked."""
+        came, self.came = self.came, []
+        return came
+
+    def pull(self) -> None:
+        """Go on pulling well for a second, and draw."""
+        for _ in range(80):
+            self.desk.at_us += 12_500
+            self.came.append(Reading(self.desk.at_us, 31.0, "lbf", None, self.desk.at_us))
+        self.came.append(Tick(self.desk.at_us))
+        self.window.frame()
+        QApplication.processEvents()
+
+
+def in_paint(bench: Failing, patch: pytest.MonkeyPatch) -> None:
+    """Fail once while the number is painted."""
+    patch.setattr(bench.window.number, "draw", fail)
+    bench.window.number.repaint()
+    patch.undo()
+
+
+def in_layout(bench: Failing, patch: pytest.MonkeyPatch) -> None:
+    """Fail once while the window is laid out."""
+    patch.setattr("station.views.window.arrange", fail)
+    bench.window._arranged = None
+    bench.pull()
+    patch.undo()
+
+
+def in_timer(bench: Failing, patch: pytest.MonkeyPatch) -> None:
+    """Fail once while the timer reads."""
+    patch.setattr(bench.at_window.showing, "snapshot", fail)
+    bench.pull()
+    patch.undo()
+
+
+def in_command(bench: Failing, patch: pytest.MonkeyPatch) -> None:
+    """Fail once while a command is carried out."""
+    patch.setattr("station.bench_app.carry_out", fail)
+    bench.window._sent("done")
+    patch.undo()
+
+
+def in_slot(_: Failing, __: pytest.MonkeyPatch) -> None:
+    """Fail once in a slot that nobody guards."""
+    QTimer.singleShot(0, fail)
+    QApplication.processEvents()
+
+
+def in_resize(bench: Failing, patch: pytest.MonkeyPatch) -> None:
+    """Fail once while the window changes its size."""
+    patch.setattr("station.views.window.arrange", fail)
+    bench.window.resize(1300, 820)
+    QApplication.processEvents()
+    patch.undo()
+
+
+def in_tone(bench: Failing, patch: pytest.MonkeyPatch) -> None:
+    """Fail once while a tone is sounded."""
+    patch.setattr(bench.window.tones, "play", fail)
+    bench.desk.at_us += 12_500
+    bench.came.append(Reading(bench.desk.at_us, 20.0, "lbf", None, bench.desk.at_us))
+    bench.pull()
+    patch.undo()
+
+
+@pytest.mark.parametrize("where", [in_paint, in_layout, in_timer, in_command, in_slot, in_resize, in_tone])
+def test_whatever_throws_voids_the_hold_and_says_so(
+    qtbot: QtBot,
+    monkeypatch: pytest.MonkeyPatch,
+    where: Callable[[Failing, pytest.MonkeyPatch], None],
+) -> None:
+    """Wherever the window throws, the hold under way is filed as void, the screen says so, and the window goes on."""
+    bench = Failing(qtbot)
+    where(bench, monkeypatch)
+    bench.pull()
+    judged = [entry for entry in bench.desk.entries if isinstance(entry, HoldJudged)]
+    assert [(entry.judgement["verdict"], entry.program_fault) for entry in judged] == [("void", True)]
+    assert bench.window.sentence.said.startswith("Ease off")
+    assert "a hold under way is void" in bench.window.news.said
+    assert bench.window.last_words == ""
+    assert bench.window.isVisible()
