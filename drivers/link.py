@@ -26,7 +26,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, NamedTuple, Protocol
 
 import serial
 
@@ -442,3 +442,34 @@ class PedalLink(_PortThread):
     def _broken_off(self) -> list[Garbage]:
         self._words.rejoin()
         return []
+
+
+class LineMoved(NamedTuple):
+    """One of the four modem lines changed: which, and whether it is on now."""
+
+    at_us: int
+    line: Literal["cts", "dsr", "dcd", "ri"]
+    on: bool
+
+
+class LineWatch(PedalLink):
+    """A port on whose four lines a pedal is looked for: gives `LineMoved`, which one it is."""
+
+    def _opened(self, port: SerialPort) -> None:
+        self._levels = {line: self._level_of(port, line) for line in _LINES}
+        self._up(_now_us())
+
+    def _turn(self, port: SerialPort) -> None:
+        for line in _LINES:
+            on, at_us = self._level_of(port, line), _now_us()
+            if on != self._levels[line]:
+                self._levels[line] = on
+                self._hand_on([LineMoved(at_us, line, on)])
+        self._read(port)
+
+    @staticmethod
+    def _level_of(port: SerialPort, line: str) -> bool:
+        return bool(getattr(port, "cd" if line == "dcd" else line))
+
+
+_LINES: tuple[Literal["cts", "dsr", "dcd", "ri"], ...] = ("cts", "dsr", "dcd", "ri")

@@ -22,22 +22,27 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from types import MappingProxyType
 from typing import Any, Literal, NamedTuple
 
 from drivers.checksums import CHECKSUMS, written
 from drivers.events import ForceUnit, Frame, Noise, Status
+from drivers.modbus_rtu import ModbusFormat
+from drivers.scpi import ScpiFormat
 from drivers.template import FRAME_LIMIT, FormatFault
 from drivers.text_frames import TextDecoder, TextFormat
 
 _ENDS = (b"\r\n", b"\n\r", b"\n", b"\r", b"\x03")
-_FEWEST_FRAMES = 3
+FEWEST_FRAMES = 3
 _SAMPLE = 400  # pieces looked at to find a layout; all are tried with it
 _RARE = 50  # one frame in so many is no pattern
 _LAYOUTS = 4  # of the commonest, each tried
 _MOST_LEFT = 5  # pieces shown of those that were not explained
+
+Parity = Literal["N", "E", "O"]
 
 _UNITS: dict[str, ForceUnit] = {
     **dict.fromkeys(("lb", "lbs", "LB", "LBS", "Lb", "lbf", "LBF", "lbF", "#", "pounds"), "lbf"),
@@ -55,38 +60,82 @@ _TOKEN = re.compile(
 class Proposal:
     """A description, and how well it reads what was heard: `explained` of `frames`; `left` are some of the others.
 
-    `seven_bits` is the parity, "E" or "O", where the bytes were sent with 7 data bits. `guesses` are what to look at.
+    `seven_bits` is the parity, "E" or "O", where the bytes were sent with 7 data bits; `poll` is what was asked for a
+    text; `parity` is how a device was asked with 8 data bits. `guesses` are what to look at.
     """
 
-    form: TextFormat
+    form: TextFormat | ScpiFormat | ModbusFormat
     frames: int
     explained: int
     left: tuple[bytes, ...]
     guesses: tuple[str, ...]
     seven_bits: Literal["E", "O"] | None = None
+    poll: str = ""
+    parity: Parity = "N"
 
-    def toml(self, url: str, baud: int) -> str:
-        """Give the [scale] table of a station file, with what a person must still write or look at as comments."""
-        form = self.form
+    @property
+    def names_unit(self) -> bool:
+        """Tell whether the frames name their unit; where they do not, a person must."""
+        return self.form.unit is None
+
+    @property
+    def frame(self) -> str:
+        """Give how a frame looks: its template, or the question that it answers."""
+        match self.form:
+            case TextFormat():
+                return self.form.frame
+            case ScpiFormat():
+                return self.form.query
+            case ModbusFormat():
+                return f"register {self.form.register}, {self.form.number}"
+
+    def toml(self, url: str, baud: int, known: Mapping[str, str] = MappingProxyType({})) -> str:
+        """Give the [scale] table of a station file; what is not `known` and must be is a comment for a person."""
         lines = ["[scale]", f"url = {_quoted(url)}", f"baud = {baud}"]
         if self.seven_bits:
             lines += ["bytesize = 7", f"parity = {_quoted(self.seven_bits)}"]
-        lines += ['format = "text"', f"frame = {_quoted(form.frame)}", f"end = {_quoted(form.end.decode('latin-1'))}"]
-        if form.unit:
+        elif self.parity != "N":
+            lines.append(f"parity = {_quoted(self.parity)}")
+        lines += _form_lines(self.form)
+        if self.poll:
+            lines.append(f"poll = {_quoted(self.poll)}")
+        if not self.names_unit and "unit" not in known:
             lines.append("# unit = ...  # required, for no frame names one: lbf, kgf or N, as the scale shows")
-        for key, words in (("units", form.units), ("status", form.status)):
-            if words:
-                pairs = ", ".join(f"{_quoted(word)} = {_quoted(meant)}" for word, meant in words.items())
-                lines.append(f"{key} = {{ {pairs} }}")
-        if form.decimal == ",":
-            lines.append('decimal = ","')
-        if form.checksum != "none":
-            lines.append(f"checksum = {_quoted(form.checksum)}")
-            if form.check_range:
-                lines.append(f"check_range = {_quoted('{}:{}'.format(*form.check_range))}")
         lines += [f"# {guess}" for guess in self.guesses]
-        lines.append("# capacity = ...  # required: as the scale's plate says; response and uncertainty where known")
+        lines += [f"{key} = {_quoted(value)}" for key, value in known.items()]
+        if "capacity" not in known:
+            lines.append(
+                "# capacity = ...  # required: as the scale's plate says; response and uncertainty where known"
+            )
         return "\n".join(lines) + "\n"
+
+
+def _form_lines(form: TextFormat | ScpiFormat | ModbusFormat) -> list[str]:
+    match form:
+        case ScpiFormat():
+            end = _quoted(form.end.decode("latin-1"))
+            return ['format = "scpi"', f"query = {_quoted(form.query)}", f"end = {end}"]
+        case ModbusFormat():
+            return [
+                'format = "modbus-rtu"',
+                f"address = {form.address}",
+                f"function = {form.function}",
+                f"register = {form.register}",
+                f"number = {_quoted(form.number)}",
+                f"word_order = {_quoted(form.word_order)}",
+            ]
+    lines = ['format = "text"', f"frame = {_quoted(form.frame)}", f"end = {_quoted(form.end.decode('latin-1'))}"]
+    for key, words in (("units", form.units), ("status", form.status)):
+        if words:
+            pairs = ", ".join(f"{_quoted(word)} = {_quoted(meant)}" for word, meant in words.items())
+            lines.append(f"{key} = {{ {pairs} }}")
+    if form.decimal == ",":
+        lines.append('decimal = ","')
+    if form.checksum != "none":
+        lines.append(f"checksum = {_quoted(form.checksum)}")
+        if form.check_range:
+            lines.append(f"check_range = {_quoted('{}:{}'.format(*form.check_range))}")
+    return lines
 
 
 def _quoted(text: str) -> str:
@@ -112,12 +161,12 @@ def propose(heard: bytes) -> Proposal | None:
     heard = bytes(byte & 0x7F for byte in heard) if seven_bits else heard
     best: tuple[tuple[int, int], Proposal] | None = None
     for end in _ENDS:
-        if heard.count(end) < _FEWEST_FRAMES:
+        if heard.count(end) < FEWEST_FRAMES:
             continue
         for form, guesses in _candidates(heard, end):
             proposal = _tried(form, heard, guesses, seven_bits)
             worth = (proposal.explained, -form.frame.count("{skip"))
-            if proposal.explained >= _FEWEST_FRAMES and (best is None or worth > best[0]):
+            if proposal.explained >= FEWEST_FRAMES and (best is None or worth > best[0]):
                 best = worth, proposal
         if best is not None:
             return best[1]
@@ -173,7 +222,7 @@ def _checks(pieces: Sequence[bytes]) -> Iterator[_Check]:
                 and piece[-digits:].upper() == written(name, compute(piece[start : len(piece) - digits - stop]), "hex")
                 for piece in pieces
             )
-            if right >= _FEWEST_FRAMES and right > 0.8 * len(pieces):
+            if right >= FEWEST_FRAMES and right > 0.8 * len(pieces):
                 known: Any = name
                 yield _Check(known, digits, start, stop)
     yield _Check()

@@ -26,7 +26,8 @@ from station.bench.snapshot import Command, Snapshot, Words
 from station.bench.weighing import DailyCheck, FullCheck
 from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
-from station.filing import Filer, default_archive, facts_of, job_state, next_piece, wall_clock
+from station.filing import Filer, data_folder, default_archive, facts_of, job_state, next_piece, wall_clock
+from station.first_run_app import FirstRunAt
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
@@ -71,6 +72,8 @@ FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
         (Field("difference", "Difference", required=True, hint="3/16 in, or -1/8 in"),),
     ),
 }
+SET_UP = "Set up a scale"
+STATION_FILE = "station.toml"  # in the user's own data folder: what the first run writes
 STATION_HOLD = "as the station file says"
 NEW_JOB = (
     Field("title", "Which line", required=True, hint="Centre A and B", group="Line"),
@@ -172,6 +175,7 @@ class Sitting:
         self.bench: AtWindow | None = None
         self.check: AtScale | None = None
         self.set_page: SetPage | None = None
+        self.first_run: FirstRunAt | None = None
 
     def show(self, plan: Path | None = None) -> None:
         """Show the first page."""
@@ -187,6 +191,7 @@ class Sitting:
             actions=(
                 *(() if self._checks is None else ((FULL, self._check_scale), (DAILY, self._check_daily))),
                 (MEASURE, self._measure_set),
+                (SET_UP, self._set_up),
             ),
         )
         self.start.show()
@@ -223,11 +228,31 @@ class Sitting:
 
     def _notice(self) -> str:
         if self._station is None:
-            return "No station file: pulls are by hand and not measured, and the record says so. Use --station FILE."
+            return (
+                "No station file: pulls are by hand and not measured, and the record says so. Set up a scale, or use "
+                "--station FILE."
+            )
         standing = f" Today: {self._checks.standing()}." if self._checks else ""
         return (
             f"{self._station.name}, scale on {self._station.scale.link.url}. Archive: {self._archive.path}.{standing}"
         )
+
+    def _set_up(self) -> None:
+        """Open the first run; its station file is the bench from then on."""
+        self.first_run = FirstRunAt(self._look, data_folder() / STATION_FILE, self._set_up_as)
+        self.first_run.page.closed.connect(self._set_up_left)
+        self.first_run.page.show()
+        if self.start is not None:
+            self.start.close()
+
+    def _set_up_as(self, path: Path) -> None:
+        self._station = load_station(path)
+        self._checks = ScaleChecks(self._station, self._archive, self._unit)
+        if self.first_run is not None:
+            self.first_run.page.close()
+
+    def _set_up_left(self) -> None:
+        self.show(self._plan)
 
     def _check_scale(self) -> None:
         if self._checks is not None:
@@ -394,7 +419,8 @@ def open_bench(
     key: str | None = None,
 ) -> int:
     """Open the program at its first page and stay until its windows are closed. Raises the faults of its files."""
-    settings = load_station(station) if station else None
+    known = data_folder() / STATION_FILE
+    settings = load_station(station) if station else load_station(known) if known.is_file() else None
     where = archive or str(default_archive())
     if archive is None:
         default_archive().parent.mkdir(parents=True, exist_ok=True)

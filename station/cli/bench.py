@@ -13,7 +13,12 @@ QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfi
 
 
 @click.command("open")
-@click.option("--station", "station_file", metavar="FILE", help="The bench's scale and pedal (TOML); by hand without.")
+@click.option(
+    "--station",
+    "station_file",
+    metavar="FILE",
+    help="The bench's scale and pedal (TOML); the one set up here unless given.",
+)
 @click.option("--archive", metavar="A", help="Where jobs are filed; your own data folder unless given.")
 @click.option(
     "--key", metavar="FILE", help="The station's key, to sign with; the one beside the archive's file, if any."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import queue
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -16,6 +15,7 @@ from station.cli.answers import TIME, as_json, print_json, say, warn
 if TYPE_CHECKING:
     from drivers.capture import Capture, CaptureLine
     from drivers.proposal import Proposal
+    from drivers.questions import Question
 
 # The speeds that weighing indicators are set to, the commonest first; common practice.
 SPEEDS = (9600, 4800, 2400, 1200, 19_200, 38_400, 57_600, 115_200)
@@ -28,9 +28,15 @@ _A_SPEED_S = 2.0
 @click.option("--for", "duration", type=TIME, default="10 s", show_default=True, help="How long to listen.")
 @click.option("--capture", metavar="FILE", help="Where to write all that comes, byte for byte.")
 @click.option("--try-speeds", is_flag=True, help="Find the speed: try the usual ones, 2 s each.")
+@click.option("--ask", is_flag=True, help="Ask a scale that sends nothing by itself: the usual questions, 2 s each.")
 @as_json
-def listen(url: str, baud: int, duration: Fraction, capture: str | None, try_speeds: bool, as_json: bool) -> int:
+def listen(
+    url: str, baud: int, duration: Fraction, capture: str | None, try_speeds: bool, ask: bool, as_json: bool
+) -> int:
     """Show what comes from URL, a port, an address or a capture, and propose a description that reads it.
+
+    With --ask, questions are sent. Each only asks for a reading, yet a device may take one for something else: ask
+    nothing but a scale, and look at its settings afterwards.
 
     Exit status 0 when a description is found, 1 when none reads what came, 3 when nothing came.
     """
@@ -46,67 +52,56 @@ def listen(url: str, baud: int, duration: Fraction, capture: str | None, try_spe
         if try_speeds:
             baud = _speed_of(url)
             warn(f"listening at {baud} baud")
-        heard = b"".join(_hear(url, baud, float(duration), kept, tell))
-    return _conclude(heard, url, baud, as_json)
+        asked = _question_of(url, baud) if ask else None
+        heard = b"".join(_hear(url, baud, float(duration), kept, tell, asked))
+    return _conclude(heard, url, baud, as_json, asked)
+
+
+def _question_of(url: str, baud: int) -> Question | None:
+    """Ask the usual questions, and give the first whose answers are explained."""
+    from drivers.questions import QUESTIONS, propose_answers
+
+    for asked in (None, *QUESTIONS.values()):
+        heard = b"".join(_hear(url, baud, _A_SPEED_S, None, lambda _: None, asked))
+        found = propose_answers(asked, heard)
+        what = "without a question" if asked is None else f"asked {asked.name}"
+        warn(f"{what}: {len(heard)} bytes, {found.explained if found else 0} frames explained")
+        if found is not None:
+            return asked
+    return None
 
 
 def _hear(
-    url: str, baud: int, for_s: float, capture: Capture | None, tell: Callable[[CaptureLine], None]
+    url: str,
+    baud: int,
+    for_s: float,
+    capture: Capture | None,
+    tell: Callable[[CaptureLine], None],
+    asked: Question | None = None,
 ) -> Iterator[bytes]:
     """Give the bytes of each read, telling everything as it comes; until the time is over or a person stops it."""
     from drivers.capture import Heard, is_capture, read_capture
 
     begun_us: int | None = None
-    for line in read_capture(url) if is_capture(url) else _wire(url, baud, for_s, capture):
+    for line in read_capture(url) if is_capture(url) else _wire(url, baud, for_s, capture, asked):
         begun_us = line.at_us if begun_us is None else begun_us
         tell(line._replace(at_us=line.at_us - begun_us))
         if isinstance(line, Heard):
             yield line.raw
 
 
-def _wire(url: str, baud: int, for_s: float, capture: Capture | None) -> Iterator[CaptureLine]:
-    from drivers.capture import Heard
-    from drivers.link import Link, LinkSettings
+def _wire(
+    url: str, baud: int, for_s: float, capture: Capture | None, asked: Question | None = None
+) -> Iterator[CaptureLine]:
+    from station.listening import Ear
 
-    lines: queue.SimpleQueue[Any] = queue.SimpleQueue()
-
-    def heard(at_us: int, raw: bytes) -> None:
-        if capture is not None:
-            capture.heard(at_us, raw)
-        lines.put(Heard(at_us, raw))
-
-    def told(batch: list[Any]) -> None:
-        if capture is not None:
-            capture.told(batch)
-        for event in batch:
-            lines.put(event)
-
-    link = Link(LinkSettings(url, baud), _Unread(), told, lines.put, on_heard=heard)
     until_s = time.monotonic() + for_s
-    link.start()
-    try:
-        while (left_s := until_s - time.monotonic()) > 0:
-            try:
-                line = lines.get(timeout=left_s)
-            except queue.Empty:
-                break
-            if isinstance(line, BaseException):
-                raise line
-            yield line
-    except KeyboardInterrupt:
-        warn("stopped")
-    finally:
-        link.stop()
-
-
-class _Unread:
-    """A decoder for bytes that nobody reads yet."""
-
-    def feed(self, chunk: bytes, /) -> list[Any]:  # noqa: ARG002 -- the face of a decoder
-        return []
-
-    def rejoin(self) -> list[Any]:
-        return []
+    with Ear(url, baud, asked, capture) as ear:
+        try:
+            while (left_s := until_s - time.monotonic()) > 0:
+                yield from ear.lines(left_s)
+        except KeyboardInterrupt:
+            warn("stopped")
 
 
 def _speed_of(url: str) -> int:
@@ -125,14 +120,15 @@ def _speed_of(url: str) -> int:
     return -max(found)[1]
 
 
-def _conclude(heard: bytes, url: str, baud: int, as_json: bool) -> int:
-    from drivers.proposal import propose, readable
+def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question | None) -> int:
+    from drivers.proposal import readable
+    from drivers.questions import propose_answers
 
-    proposal = propose(heard)
+    proposal = propose_answers(asked, heard)
     if as_json:
         print_json({"event": "proposal", "bytes": len(heard)} | _answer(proposal, url, baud))
     elif not heard:
-        warn("nothing came. See that it is switched on and sending, and its cable; one that only answers must be asked")
+        warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
     elif proposal is None:
         say(f"No description reads these {len(heard)} bytes; {readable(heard):.0%} of them are readable.")
         say("Garbled text has the wrong speed or parity: try --try-speeds, or --baud as its handbook says.")
@@ -151,7 +147,7 @@ def _answer(proposal: Proposal | None, url: str, baud: int) -> dict[str, Any]:
         "frames": proposal.frames,
         "explained": proposal.explained,
         "not_explained": [raw.hex(" ") for raw in proposal.left],
-        "frame": proposal.form.frame,
+        "frame": proposal.frame,
         "scale_toml": proposal.toml(url, baud),
     }
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from drivers.events import PedalEdge, PedalLost, PedalUp
-from drivers.link import PedalLink, PedalLinkSettings, PortSettings, open_port
+from drivers.link import LineMoved, LineWatch, PedalLink, PedalLinkSettings, PortSettings, open_port
 from tests.drivers.cables import Cable, Contact, Heard, Rfc2217Server, of, running
 
 
@@ -61,6 +61,17 @@ def test_a_contact_on_a_modem_line(line: Any) -> None:
             assert heard.count(PedalEdge, number)[-1].down is down
     stamps = [event.at_us for event in heard.events]
     assert stamps == sorted(stamps)
+
+
+@pytest.mark.parametrize("line", ["cts", "dsr", "dcd", "ri"])
+def test_which_line_the_foot_moves(line: Any) -> None:
+    """Where all four lines are watched, the one that moved is named, and no other."""
+    heard, contact = Heard(), Contact()
+    with running(LineWatch(PedalLinkSettings("/dev/x"), heard, heard.fault, contact)):
+        heard.count(PedalUp)
+        setattr(contact, {"dcd": "cd"}.get(line, line), True)
+        moved = heard.count(LineMoved)
+    assert [(each.line, each.on) for each in moved] == [(line, True)]
 
 
 def test_a_contact_pressed_while_the_link_was_away() -> None:

@@ -101,3 +101,39 @@ def test_the_speed_is_found(capfd: pytest.CaptureFixture[str], monkeypatch: pyte
 def test_wrong_usage(capfd: pytest.CaptureFixture[str], words: list[str]) -> None:
     """No time, a bare number, a speed no port has and a capture that is there already end with status 2."""
     assert run(capfd, "listen", "/dev/none", *words).status == 2
+
+
+def test_a_silent_scale_is_asked(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """With --ask a scale that only answers is asked, and the question stands in the description; else it is silent."""
+    import station.cli.listen as module
+
+    monkeypatch.setattr(module, "_A_SPEED_S", 0.9)
+    device, port = os.openpty()
+    tty.setraw(port)
+    os.set_blocking(device, False)
+    stop = threading.Event()
+
+    def answer() -> None:
+        while not stop.wait(0.005):
+            try:
+                asked = os.read(device, 100)
+            except OSError:
+                continue
+            if asked == b"W\r":
+                os.write(device, b"  29.96 lb\r\n")
+
+    thread = threading.Thread(target=answer)
+    thread.start()
+    try:
+        silent = run(capfd, "listen", os.ttyname(port), "--for", "0.3 s")
+        asked = run(capfd, "listen", os.ttyname(port), "--for", "0.9 s", "--ask")
+    finally:
+        stop.set()
+        thread.join()
+        os.close(device)
+        os.close(port)
+    assert silent.status == 3
+    assert "--ask" in silent.err
+    assert asked.status == 0
+    assert 'poll = "W\\r"' in asked.out
+    assert "asked W and CR" in asked.err

@@ -1,0 +1,137 @@
+"""The page on which a bench is set up: port and speed, what the scale sends, a known weight, and the station file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
+
+from PyQt6.QtCore import Qt, QTimer, pyqtSignal
+from PyQt6.QtGui import QCloseEvent
+from PyQt6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
+
+from station.views.form import Field, Form, dress, labelled
+from station.views.lettering import FAMILY, load_fonts
+from station.views.palette import Look, LookName, look_named
+
+_FRAME_MS = 100
+
+
+class Shown(NamedTuple):
+    """What the page shows of the wire: words, the last reads, the reading, the comparison, and the foot."""
+
+    words: str
+    heard: Sequence[str]
+    reading: str
+    compared: str
+    foot: str
+    may_save: bool
+
+
+class FirstRunPage(QWidget):
+    """The wire and its answers at the right, what a person says at the left.
+
+    `read` gives what to show, ten times a second. Each of `actions`, by its words, takes the answers by key and gives
+    problems by key. The last of them saves.
+    """
+
+    closed = pyqtSignal()
+
+    def __init__(
+        self,
+        look: LookName,
+        fields: Sequence[Field],
+        read: Callable[[], Shown],
+        actions: Mapping[str, Callable[[Mapping[str, str]], Mapping[str, str]]],
+        scale: float = 1.0,
+    ) -> None:
+        super().__init__()
+        load_fonts()
+        colours = look_named(look)
+        self._read = read
+        self.setWindowTitle("fidbench: set up this bench")
+        self.setStyleSheet(dress(colours, scale))
+        self.resize(round(1600 * scale), round(960 * scale))
+        margin = round(32 * scale)
+        page = QVBoxLayout(self)
+        page.setContentsMargins(margin, margin, margin, margin)
+        page.setSpacing(round(16 * scale))
+        page.addWidget(labelled("Set up this bench", "title", self))
+        halves = QHBoxLayout()
+        halves.setSpacing(round(48 * scale))
+        self.form = Form(fields)
+        room = QScrollArea(self)
+        room.setWidgetResizable(True)
+        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        room.setWidget(self.form)
+        halves.addWidget(room, 1)
+        halves.addLayout(self._wire(colours, scale), 1)
+        page.addLayout(halves, 1)
+        row = QHBoxLayout()
+        self.buttons = {words: self._button(words, do) for words, do in actions.items()}
+        for button in list(self.buttons.values())[:-1]:
+            row.addWidget(button)
+        row.addStretch(1)
+        self.save_button = list(self.buttons.values())[-1]
+        self.save_button.setProperty("role", "main")
+        row.addWidget(self.save_button)
+        page.addLayout(row)
+        self._timer = QTimer(self)
+        self._timer.timeout.connect(self.frame)
+        self._timer.start(_FRAME_MS)
+        self.frame()
+
+    def frame(self) -> None:
+        """Show how things stand."""
+        now = self._read()
+        self.reading.setText(now.reading)
+        self.compared.setText(now.compared)
+        self.words.setText(now.words)
+        self.heard.setText("\n".join(now.heard))
+        self.foot.setText(now.foot)
+        self.save_button.setEnabled(now.may_save)
+        self.save_button.setVisible(now.may_save)
+
+    def _wire(self, colours: Look, scale: float) -> QVBoxLayout:
+        right = QVBoxLayout()
+        right.setSpacing(round(14 * scale))
+        self.reading = self._large(round(84 * scale))
+        self.compared = labelled("", "group", self)
+        self.words = labelled("", "label", self)
+        self.heard = QLabel(self)
+        self.heard.setTextFormat(Qt.TextFormat.PlainText)
+        self.heard.setStyleSheet(f"font-family: monospace; background: {colours.card}; padding: 12px;")
+        self.heard.setMinimumHeight(round(220 * scale))
+        self.heard.setMinimumWidth(1)
+        self.heard.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.foot = labelled("", "label", self)
+        for widget in (self.reading, self.compared, self.words, labelled("What it sends", "soft", self), self.heard):
+            right.addWidget(widget)
+        right.addWidget(self.foot)
+        right.addStretch(1)
+        right.addWidget(
+            labelled(
+                "A line under tension can whip. Hang weights low, over nothing that can be hurt. This check shows that "
+                "the scale is read rightly; it does not replace the scale check.",
+                "soft",
+                self,
+            )
+        )
+        return right
+
+    def _large(self, pixels: int) -> QLabel:
+        label = labelled("", "label", self)
+        label.setStyleSheet(f"font-family: {FAMILY}; font-size: {pixels}px; font-weight: bold;")
+        label.setAccessibleName("the scale's reading")
+        return label
+
+    def _button(self, words: str, do: Callable[[Mapping[str, str]], Mapping[str, str]]) -> QPushButton:
+        button = QPushButton(words, self)
+        button.clicked.connect(lambda _checked: self.form.say(do(self.form.answers())))
+        return button
+
+    def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
+        """Say that the page was closed."""
+        self._timer.stop()
+        self.closed.emit()
+        super().closeEvent(event)
