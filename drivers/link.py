@@ -19,6 +19,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import threading
 import time
@@ -310,6 +311,11 @@ class _PortThread(ABC):
     def _read(port: SerialPort) -> tuple[bytes, int]:
         """Take all that has come, waiting for a first byte, and the moment it was taken."""
         chunk = port.read(1)
+        number = getattr(port, "fd", None)
+        if chunk and isinstance(number, int):  # a port of this machine: the rest in one call, without asking how much
+            with suppress(BlockingIOError):
+                chunk += os.read(number, _READ_LIMIT)
+            return chunk, _now_us()
         while chunk and len(chunk) < _READ_LIMIT and (more := port.in_waiting):
             chunk += port.read(more)
             if more > 1:  # a count, and taken; a socket tells only that there is more. To ask is the dearest part of it

@@ -28,6 +28,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from drivers.events import ForceUnit, Status
+from drivers.modbus_rtu import ModbusFormat, answer
 from drivers.text_frames import TextFormat, encode
 from station.units import factor
 
@@ -67,7 +68,7 @@ Key = SetZero | SwitchUnit
 class ScaleModel:
     """A kind of scale: how it measures and what it sends. `request` is what a polled scale waits for."""
 
-    format: TextFormat
+    format: TextFormat | ModbusFormat
     unit: ForceUnit
     rate_hz: float = 80.0
     resolution_n: float = 0.02 * _LBF_N
@@ -148,12 +149,18 @@ class VirtualScale:
             else:
                 self._unit = key.unit
         if gross_n > self.model.capacity_n:
-            self._frame = encode(self.model.format, None, self._unit, "overload")
+            self._frame = self._encoded(None, "overload")
             return
         steps = round((gross_n - self._zero_n) / self.model.resolution_n)
         word: Status = "unstable" if abs(steps - self._shown_steps) > 2 else "stable"
         self._shown_steps = steps
-        self._frame = encode(self.model.format, self._shown(steps), self._unit, word)
+        self._frame = self._encoded(self._shown(steps), word)
+
+    def _encoded(self, force: float | None, word: Status) -> bytes:
+        """Give the frame, or the answer to a question by Modbus, whose lowest status bit says overload."""
+        if isinstance(self.model.format, ModbusFormat):
+            return answer(self.model.format, force or 0.0, status_bits=int(word == "overload"))
+        return encode(self.model.format, force, self._unit, word)
 
     def _lagged(self, load_n: float) -> float:
         """Follow the load through the lag, exactly for a load that went in a straight line since the last reading."""

@@ -19,6 +19,7 @@ from itertools import count
 from typing import Literal
 
 from drivers.events import PedalEdge
+from drivers.modbus_rtu import ModbusFormat, question
 from drivers.text_frames import TextFormat
 from simulators.faults import Fault, Wire
 from simulators.hand import Grip, Pull, Puller, repeated
@@ -41,6 +42,9 @@ CHECKED = TextFormat(
     units=WORDED.units,
     status=WORDED.status,
     checksum="crc16-modbus",
+)
+MODBUS = ModbusFormat(
+    unit="lbf", register=0, number="float32", status_register=2, status={"0": "overload", "not 0": "stable"}
 )
 _SCALE = ScaleModel(WORDED, "lbf")
 
@@ -240,6 +244,15 @@ _ALL = (
         _FULL_PULL,
         _s(45),
         scale=replace(_SCALE, request=b"?\r"),
+    ),
+    Scenario(
+        "by-modbus",
+        "A good pull on a scale that keeps its force in registers and is read by Modbus RTU.",
+        "held",
+        (),
+        _FULL_PULL,
+        _s(45),
+        scale=replace(_SCALE, format=MODBUS, request=question(MODBUS)),
     ),
     Scenario(
         "drifting-zero",

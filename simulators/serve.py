@@ -25,6 +25,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from drivers.events import PedalEdge
+from drivers.modbus_rtu import ModbusFormat
 from simulators.scale import ScaleModel
 from simulators.scenarios import Scenario, VirtualBench
 from station.units import in_unit
@@ -172,6 +173,17 @@ def station_toml(scenario: Scenario, scale_path: str, pedal_path: str) -> str:
 
 def _format_lines(model: ScaleModel) -> list[str]:
     form = model.format
+    if isinstance(form, ModbusFormat):
+        bits = ", ".join(f"{_text(bit)} = {_text(meant)}" for bit, meant in form.status.items())
+        return [
+            'format = "modbus-rtu"',
+            f"unit = {_text(form.unit)}",
+            f"register = {form.register}",
+            f"number = {_text(form.number)}",
+            f"status_register = {form.status_register}",
+            f"status = {{ {bits} }}",
+            'poll_every = "0.05 s"',
+        ]
     lines = ['format = "text"', f"frame = {_text(form.frame)}", f"end = {_text(form.end.decode('latin-1'))}"]
     if form.unit is not None:
         lines.append(f"unit = {_text(form.unit)}")

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from drivers.events import Frame, Reading
+from drivers.modbus_rtu import ModbusDecoder, ModbusFormat, question
 from drivers.stamps import Stamper
 from drivers.text_frames import TextDecoder, TextFormat
 from simulators.scale import ScaleModel
@@ -29,9 +30,12 @@ def arrivals(bench: VirtualBench, until_us: int) -> list[tuple[int, bytes]]:
 
 def played(scenario: Scenario, seed: int) -> tuple[list[Reading], int]:
     """Give the readings of a scenario through the production decoder and stamper, and how often there was noise."""
-    decoder, stamper = TextDecoder(scenario.scale.format), Stamper(scenario.scale.period_us)
+    form, stamper = scenario.scale.format, Stamper(scenario.scale.period_us)
+    decoder = ModbusDecoder(form) if isinstance(form, ModbusFormat) else TextDecoder(form)
     readings, noise = [], 0
     for arrived_us, raw in arrivals(VirtualBench(scenario, seed), scenario.duration_us):
+        if isinstance(decoder, ModbusDecoder):
+            assert decoder.request() == scenario.scale.request
         found = decoder.feed(raw)
         frames = [each for each in found if isinstance(each, Frame)]
         noise += len(found) - len(frames)
@@ -88,7 +92,8 @@ def test_station_file_says_what_the_simulated_scale_does(scenario: Scenario, tmp
     """The station file of a scenario reads back as the format, poll, period and figures of its scale."""
     read, model = station(scenario, tmp_path).scale, scenario.scale
     assert read.format == model.format
-    assert (read.link.url, read.link.poll) == ("/dev/scale", model.request)
+    asked = question(read.format) if isinstance(read.format, ModbusFormat) else read.link.poll
+    assert (read.link.url, asked) == ("/dev/scale", model.request)
     assert read.link.period_us == (None if model.request else model.period_us)
     assert read.capacity_mn == pytest.approx(model.capacity_n * 1000, abs=1)
     assert read.resolution_mn == pytest.approx(model.resolution_n * 1000, abs=1)

@@ -13,12 +13,14 @@ from pathlib import Path
 
 import pytest
 
-from drivers.events import Frame
+from drivers.events import Frame, Garbage, Reading
 from drivers.pedal import PedalText
 from drivers.text_frames import TextDecoder
 from simulators.faults import Fault
 from simulators.scenarios import SCENARIOS, Scenario, Tap
-from simulators.serve import Port, serve
+from simulators.serve import Port, serve, station_toml
+from station.app import Wire
+from station.settings.station import load_station
 
 DEADLINE_S = 10.0
 
@@ -76,6 +78,22 @@ def test_another_program_reads_frames_from_the_port(tmp_path: Path):
         found = TextDecoder(scenario.scale.format).feed(read_until(port, 1000))
     assert sum(isinstance(each, Frame) for each in found) >= 40
     assert all(isinstance(each, Frame) for each in found[1:])
+
+
+def test_a_modbus_scale_is_read_through_its_station_file(tmp_path: Path):
+    """The scale that speaks Modbus is asked and read over its port as its own station file says, without noise."""
+    scenario = SCENARIOS["by-modbus"]
+    with served(scenario, tmp_path) as paths:
+        file = tmp_path / "station.toml"
+        file.write_text(station_toml(scenario, paths["scale"], paths["pedal"]), encoding="utf-8")
+        with Wire(load_station(file), with_pedal=False) as wire:
+            events: list[object] = []
+            for batch in wire.events():
+                events += batch
+                if sum(isinstance(each, Reading) for each in events) >= 5:
+                    break
+    assert not [each for each in events if isinstance(each, Garbage)]
+    assert {each.unit for each in events if isinstance(each, Reading)} == {"lbf"}
 
 
 def test_polled_scale_answers_on_the_port(tmp_path: Path):
