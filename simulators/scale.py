@@ -33,6 +33,7 @@ from drivers.text_frames import TextFormat, encode
 from station.units import factor
 
 _LBF_N = 4.4482216152605
+_MOST_ENCODED = 10_000  # different frames kept ready
 _LARGEST_REQUEST = 256  # bytes kept while waiting for the rest of a request
 
 Source = Callable[[int], float]
@@ -111,6 +112,9 @@ class VirtualScale:
         self._shown_steps = 0
         self._frame = b""
         self._heard = b""
+        self._frames: dict[tuple[int, ForceUnit, Status], bytes] = {}  # the same few frames come again and again
+        time = 1e6 / model.rate_hz / model.response_us if model.response_us else math.inf
+        self._kept, self._mean = math.exp(-time), -math.expm1(-time) / time
 
     def press(self, key: Key) -> None:
         """Press a key live; one whose stamp has passed counts from the next reading on."""
@@ -154,7 +158,12 @@ class VirtualScale:
         steps = round((gross_n - self._zero_n) / self.model.resolution_n)
         word: Status = "unstable" if abs(steps - self._shown_steps) > 2 else "stable"
         self._shown_steps = steps
-        self._frame = self._encoded(self._shown(steps), word)
+        said = (steps, self._unit, word)
+        if said not in self._frames:
+            if len(self._frames) >= _MOST_ENCODED:
+                self._frames.clear()
+            self._frames[said] = self._encoded(self._shown(steps), word)
+        self._frame = self._frames[said]
 
     def _encoded(self, force: float | None, word: Status) -> bytes:
         """Give the frame, or the answer to a question by Modbus, whose lowest status bit says overload."""
@@ -166,8 +175,7 @@ class VirtualScale:
         """Follow the load through the lag, exactly for a load that went in a straight line since the last reading."""
         felt_n = load_n
         if self._felt_n is not None and self.model.response_us:
-            time = 1e6 / self.model.rate_hz / self.model.response_us
-            kept, mean = math.exp(-time), -math.expm1(-time) / time
+            kept, mean = self._kept, self._mean
             felt_n = self._felt_n * kept + self._load_n * (mean - kept) + load_n * (1 - mean)
         self._felt_n, self._load_n = felt_n, load_n
         return felt_n
