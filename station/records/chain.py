@@ -208,6 +208,7 @@ class ReadLink:
     sealed_seq: int | None = None
     prev: str | None = None
     key: str | None = None
+    at: str | None = None
     fault: str | None = None  # why the bytes, though whole, cannot be read
 
     @property
@@ -225,7 +226,7 @@ def read_link(link: Link) -> ReadLink:
         content = read_body(link.body)
     except BodyFault as fault:
         return ReadLink(link.seq, link.hash, true_hash, fault=str(fault))
-    place = content["bench"], content["seq"], content["prev"], content.get("key")
+    place = content["bench"], content["seq"], content["prev"], content.get("key"), content["at"]
     return ReadLink(link.seq, link.hash, true_hash, *place)
 
 

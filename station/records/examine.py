@@ -45,6 +45,7 @@ class Examined:
 
     bench: str
     seq: int
+    job: str
     read: ReadLink
     wrong: tuple[str, ...] = ()
     trace: str | None = None
@@ -63,6 +64,7 @@ def examine(row: Row, traces: Mapping[str, StoredTrace]) -> Examined:
     return Examined(
         row.bench,
         row.seq,
+        row.job,
         read,
         tuple(wrong),
         work.trace,

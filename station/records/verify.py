@@ -158,6 +158,7 @@ class _Work:
         self.keys: dict[str, int] = {}
         self.chain: Checker | None = None
         self.bench = ""
+        self.last: Examined | None = None  # the entry before, of this bench
         self.signed = False  # whether an entry of this bench named a key already
         self.named: set[str] = set()
         self.missing: dict[str, list[tuple[str, int]]] = {}  # a trace that is not here, and the entries that name it
@@ -166,7 +167,7 @@ class _Work:
         bench = readable(row.bench)
         if self.chain is None or self.bench != row.bench:
             self.end_of_bench()
-            self.chain, self.bench, self.signed = Checker(bench), row.bench, False
+            self.chain, self.bench, self.signed, self.last = Checker(bench), row.bench, False, None
         self.entries += 1
         self.holds += row.is_hold
         self.withheld += row.withheld
@@ -175,6 +176,7 @@ class _Work:
             self.anchored_to = row.seq
         self.anchor_damaged |= self.anchor == row.read.hash
         self.damaged += self.chain.feed(row.read, [*row.wrong, *self.about_key(row.read)])
+        self.remarks += self.about_time(row)
         if self.chain.head is not None:
             self.heads[bench] = readable(self.chain.head)
         if row.changed is not None:
@@ -183,6 +185,18 @@ class _Work:
             self.named.add(row.trace)
             if not row.trace_is_here:
                 self.missing.setdefault(row.trace, []).append((bench, row.seq))
+
+    def about_time(self, row: Examined) -> list[str]:
+        """Say that the time of day ran back within a job; its entries' numbers tell their order all the same."""
+        before, self.last = self.last, row
+        if before is None or before.job != row.job or before.read.at is None or row.read.at is None:
+            return []
+        if row.read.at >= before.read.at:
+            return []
+        times = f"{_clock(row.read.at)}, earlier than entry {before.seq}, {_clock(before.read.at)}"
+        return [
+            f"entry {row.seq} bears the time {times}: the computer's clock was set back; the numbers tell the order"
+        ]
 
     def about_key(self, link: ReadLink) -> list[str]:
         """Say what is wrong with the key an entry names, beside the ones before it and the one that is known."""
@@ -259,6 +273,15 @@ def _one_each(damaged: Iterable[Damage]) -> list[Damage]:
         else:
             together.append(each)
     return together
+
+
+def _clock(at: str) -> str:
+    """Write a sealed time as a person reads it.
+
+    >>> _clock("2026-03-04T05:06:07.000000Z")
+    '2026-03-04 05:06:07 UTC'
+    """
+    return f"{at[:10]} {at[11:19]} UTC"
 
 
 def _short(name: str) -> str:

@@ -86,7 +86,7 @@ def test_work_goes_on_in_an_archive_taken_in(capfd: CapFd, filed: Path, tmp_path
     """A bench goes on with its chain where the export ended."""
     take_in(written(tmp_path / "export.jsonl", exported(capfd, filed)), str(tmp_path / "again.sqlite"))
     with Archive.open(tmp_path / "again.sqlite", bench=BENCH) as archive:
-        assert archive.append(Checked(job=JOB, check="no twist"), AT).seq == 31
+        assert archive.append(Checked(job=JOB, check="no twist"), "2026-03-05T05:06:07.000000Z").seq == 31
     assert is_whole(tmp_path / "again.sqlite") == 32
 
 

@@ -382,6 +382,22 @@ def test_several_benches_are_verified_side_by_side() -> None:
     assert [(damage.bench, damage.seq) for damage in found((crossed, {})).damaged] == [(BENCH, 2), ("Bench 2", 2)]
 
 
+def test_a_clock_set_back_within_a_job_is_said_and_damages_nothing() -> None:
+    """An entry with an earlier time than the one before it in its job is named in a remark; another job's is not."""
+    rows: list[Row] = []
+    for seq, (job, second) in enumerate(((JOB, 9), (JOB, 3), (JOB, 3), ("26-0002", 1)), 1):
+        facts = body_of(Checked(job=job, check="no twist"))
+        at = f"2026-03-04T05:06:{second:02d}.000000Z"
+        link = seal(rows[-1].hash if rows else FIRST_PREV, BENCH, seq, at, facts)
+        rows.append(Row(BENCH, seq, job, facts["kind"], link.hash, link.body))
+    whole = verify(rows, {})
+    assert whole.good
+    assert whole.remarks == (
+        "entry 2 bears the time 2026-03-04 05:06:03 UTC, earlier than entry 1, 2026-03-04 05:06:09 UTC: the "
+        "computer's clock was set back; the numbers tell the order",
+    )
+
+
 def test_what_is_wrong_with_the_file_is_damage_too() -> None:
     """Trouble with the file itself is damage; a remark is none."""
     rows, traces = filed()
