@@ -39,9 +39,13 @@ Newtons = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class DrawnPull:
-    """One pull: the hold asked for, what was stated of the scale, what the scale is, and what the line truly felt."""
+    """One pull: the hold asked for, what was stated of the scale, what the scale is, and what the line truly felt.
+
+    `seed` is that of the scale's noise and of the wire.
+    """
 
     specification: HoldSpecification
+    seed: int
     expanded_mn: int
     scale: ScaleModel
     gain: float
@@ -86,8 +90,9 @@ def drawn(seed: int, number: int) -> DrawnPull:
         specification = replace(specification, still_limit_us=chance.choice((500_000, 1_000_000, 3_000_000)))
     if fault in {"zero-key", "zero-wanders"} and chance.random() < 0.5:
         specification = replace(specification, zero_limit_mn=round(1000 * expanded_n))
+    noise = chance.getrandbits(32)
     return DrawnPull(
-        specification, round(1000 * expanded_n), scale, gain, keys, wire, fault, chance.random() < 0.5, true_n
+        specification, noise, round(1000 * expanded_n), scale, gain, keys, wire, fault, chance.random() < 0.5, true_n
     )
 
 

@@ -63,10 +63,10 @@ class Came(NamedTuple):
 
 def readings_of(pull: DrawnPull) -> list[Reading]:
     """Give what the production decoder and the stamps make of a pull's bytes."""
-    scale = VirtualScale(0, pull.scale, pull.keys)
+    scale = VirtualScale(pull.seed, pull.scale, pull.keys)
     true_n = (pull.true_n * pull.gain).tolist()
     lasts_us = (len(true_n) - 1) * GRID_US
-    wire = Wire(pull.wire, seed=len(true_n))
+    wire = Wire(pull.wire, pull.seed)
     sent = scale.bytes_until(lasts_us, lambda at_us: true_n[at_us // GRID_US])
     decoder = TextDecoder(pull.scale.format)
     stamper = Stamper(pull.scale.period_us if pull.period_known else None)
@@ -213,7 +213,11 @@ def truth(seed: int, size: int) -> Finding:
     for done, (counted, numbers) in shared(share, seed, size, SHARE):
         count += counted
         false += numbers
-        tell(done, f"{len(false)} falsely held")
+        tell(
+            done,
+            f"{len(false)} falsely held, {count['at_limit']} at a limit; {count['stopwatch_false']} by a stopwatch, "
+            f"{count['average_false']} by an average; {count['false_not_held']} of {count['clean']} clean not held",
+        )
     of_scale = {
         name.removeprefix("tried: "): {"tried": tried, "false_held": count[name.replace("tried", "false", 1)]}
         for name, tried in sorted(count.items())
