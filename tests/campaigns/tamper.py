@@ -285,6 +285,7 @@ def attacks(signed: Tables, plain: Tables) -> list[Attack]:
         ),
     ]
     by_nature = [
+        Attack("made anew from there on under another key, no key known", anew(signed, other_check, OTHER_KEY, 3)),
         Attack("the tail cut off, no anchor", without(signed, 4)),
         Attack("a check forged, the chain made anew, no anchor, no key", anew(plain, other_check, None, 3)),
         Attack(

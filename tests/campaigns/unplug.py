@@ -94,10 +94,14 @@ class Cable:
 
 
 class Went(NamedTuple):
-    """How one hold went: what was lost, if anything, and how often the cable was out before the verdict."""
+    """How one hold went: what was lost, if anything, and how often the cable was pulled out before the verdict.
+
+    `while_up` of these while the scale was up; one before it was back from the last is no new loss.
+    """
 
     lost: str
     pulled_out: int
+    while_up: int
     said: int
 
 
@@ -116,11 +120,16 @@ def tried(chance: random.Random) -> Went:
         said: list[Said] = []
         with Cable(folder / "scale", chance.randrange(10_000), outs_s) as cable:
             began_us = time.monotonic_ns() // 1000
-            said += one_hold(station, SPECIFICATION, TIMEOUT_US, str(archive))
+            up_us: list[tuple[int, bool]] = [(0, False)]  # since when the scale was up, or not, as the bench said it
+            for each in one_hold(station, SPECIFICATION, TIMEOUT_US, str(archive)):
+                said.append(each)
+                if each.event in {"link-up", "link-lost"}:
+                    up_us.append((time.monotonic_ns() // 1000, each.event == "link-up"))
             ended_us = time.monotonic_ns() // 1000
             outs_us = [each for each in cable.out_us if began_us < each[0] < ended_us]
         lost = _lost(said, archive, outs_us)
-        return Went(lost, len(outs_us), sum(each.event == "link-lost" for each in said))
+        while_up = sum([up for since_us, up in up_us if since_us < begin_us][-1] for begin_us, _ in outs_us)
+        return Went(lost, len(outs_us), while_up, sum(each.event == "link-lost" for each in said))
 
 
 def _lost(said: list[Said], archive: Path, outs_us: list[tuple[int, int]]) -> str:
@@ -202,6 +211,7 @@ def unplug(seed: int, size: int) -> Finding:
         for number, went in enumerate(benches.map(tried, chances), 1):
             losses += [f"hold {number}: {went.lost}"] if went.lost else []
             count["out"] += went.pulled_out
+            count["while up"] += went.while_up
             count["said"] += went.said
             tell(number, f"{len(losses)} lost")
     lost_holds, jobs = len(losses), max(size // 10, 1)
@@ -214,6 +224,7 @@ def unplug(seed: int, size: int) -> Finding:
         "survived": size + jobs - len(losses),
         "lost": len(losses),
         "pulled_out_before_the_verdict": count["out"],
+        "pulled_out_while_the_scale_was_up": count["while up"],
         "losses_said": count["said"],
         "jobs": jobs,
         "pulled_out_in_jobs": count["job out"],
