@@ -247,19 +247,20 @@ class Bench(Hearing):
 
     def _completed(self, step: JobStep, attempt: LiveHold) -> None:
         entry, trace = completed_fact(self.job, step.key, self._pieces(step), attempt)
-        self.record(entry, [trace])
-        self._cues.append("time complete")
+        if self.record(entry, [trace]):
+            self._cues.append("time complete")
 
     def _judged(self, step: JobStep, attempt: LiveHold, fact: Closed) -> None:
         scale = self.settings.scale or ""
         entry = judged_fact(self.job, step.key, self._pieces(step), attempt, fact, scale)
+        if not self.record(entry, [fact.trace], stay=True):
+            return
         if fact.judgement.verdict == "held":
             self._held_waiting = True
             if attempt.spec.zero_limit_mn is None:
                 self._cues.append("time complete")
         else:
             self._cues.append("not counted")
-        self.record(entry, [fact.trace], stay=True)
         self._go_on_when_slack()
 
     def _go_on_when_slack(self) -> None:
@@ -393,23 +394,24 @@ class Bench(Hearing):
             )
         )
 
-    def record(self, entry: Entry, traces: Sequence[Trace] = (), stay: bool = False) -> None:
-        """File a fact, then let it count; `stay` leaves the step to be moved on by the pull."""
+    def record(self, entry: Entry, traces: Sequence[Trace] = (), stay: bool = False) -> bool:
+        """File a fact, then let it count; tell whether it is. `stay` leaves the step to be moved on by the pull."""
         if self.stopped:
-            return
+            return False
         try:
             seq = self._file(entry, traces)
         except RuntimeError as fault:
             self.stopped = str(fault)
             self.notice = Words(f"Nothing more can be recorded: {fault}", "stop")
             self._cues.append("broken")
-            return
+            return False
         if isinstance(entry, PieceCut) and entry.piece.isdecimal():
             self._next_piece = max(self._next_piece, int(entry.piece) + 1)
         self.state = self.state.after(entry, seq)
         self.recorded = said_of(entry, self.settings.lengths)
         if not stay and not isinstance(entry, HoldCompleted):
             self._step_done()
+        return True
 
     def _step_done(self) -> None:
         self.notice = None

@@ -80,7 +80,7 @@ def tried(chance: random.Random) -> tuple[str, str]:
             bench = FilingBench(archive, clock, meanwhile)
             done = bench.work()
             filed, stopped = len(bench.entries), bench.bench.stopped
-            notice = bench.bench.notice
+            seen = bench.seen()
         try:
             if said := missing(path, bench.shown):
                 return "", said
@@ -92,8 +92,8 @@ def tried(chance: random.Random) -> tuple[str, str]:
             free()
         if done:
             return ENOUGH, ""
-        if stopped is None or "the disk is full" not in stopped or notice is None or stopped not in notice.text:
-            return "", f"the bench stopped without saying why: {stopped!r}, {notice}"
+        if stopped is None or "the disk is full" not in stopped or seen.under != stopped:
+            return "", f"the bench stopped without saying why: {stopped!r}, {seen.sentence} {seen.under!r}"
         with Archive.open(path, bench=BENCH) as archive:
             link = archive.append(Checked(job=bench.bench.job, check="no twist"), "2026-03-04T23:00:00.000000Z")
         if link.seq != filed + 1:

@@ -411,6 +411,24 @@ def test_a_failed_write_stops_the_work_and_says_so() -> None:
     assert desk.step == "A: cut"
 
 
+def test_a_hold_that_cannot_be_filed_sounds_like_none() -> None:
+    """Where the disk is full at the end of a hold, no tone says that it is complete or done, and the stop stands."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.disk_full = True
+    desk.cues.clear()
+    desk.pull(31.0, 31.0)
+    desk.pull(0.0, 1.5)
+    desk.hold()
+    assert "broken" in desk.cues
+    assert not {"time complete", "step done", "not counted"} & set(desk.cues)
+    assert desk.step == "A: pre-stretch"
+    seen = desk.seen()
+    assert seen.sentence.text == "Stop: nothing more can be recorded"
+    assert "disk is full" in seen.under
+
+
 def test_a_failing_program_voids_the_hold_under_way() -> None:
     """A fault of the program while a hold runs is recorded as a void hold, and the bench goes on."""
     desk = Workbench()
