@@ -1,4 +1,4 @@
-"""`python -m tests.campaigns.forecast --json [--seed N] [--size N]`: whether the forecast speaks in time.
+"""Whether the forecast speaks in time: `python -m tests.campaigns.forecast --json [--seed N] [--size PULLS]`.
 
 Simulated pulls of thirty seconds on clamped lines and by hand, at pulls and relaxations drawn at random, through a
 virtual scale's bytes and the production decoder. A pull that leaves the acceptance limits below before its time is
@@ -7,8 +7,6 @@ complete should have been foretold at least three seconds before; one that does 
 
 from __future__ import annotations
 
-import argparse
-import json
 import random
 import sys
 
@@ -22,6 +20,7 @@ from simulators.scale import ScaleModel, VirtualScale
 from station.measuring.forecast import forecast
 from station.measuring.trace import Trace
 from station.units import factor
+from tests.campaigns.campaign import Finding, Progress, run
 
 LBF_N = float(factor("lbf", "force"))
 LOW_MN, HIGH_MN, DURATION_US = round(28.2 * LBF_N * 1000), round(44.8 * LBF_N * 1000), 30_000_000
@@ -62,17 +61,14 @@ def studied(trace: Trace) -> tuple[int | None, int | None]:
     return fell_us, None
 
 
-def main() -> int:
-    """Study pulls and print what came out; always status 0: the figures are the finding."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--json", action="store_true")
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--size", type=int, default=500)
-    asked = options.parse_args()
-    chance = random.Random(asked.seed)  # noqa: S311 -- repeatable, no secret
+def foretold(seed: int, size: int) -> Finding:
+    """Study so many pulls; always good: the figures are the finding."""
+    chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
     count = {"fell": 0, "fell_within_8_s": 0, "foretold": 0, "foretold_in_time": 0, "stayed": 0, "for_nothing": 0}
-    for number in range(asked.size):
-        trace = pulled(chance, asked.seed * 100_000 + number)
+    tell = Progress(size, "pulls")
+    for number in range(size):
+        trace = pulled(chance, seed * 100_000 + number)
+        tell(number + 1)
         if not len(trace):
             continue
         fell_us, spoke_us = studied(trace)
@@ -85,12 +81,13 @@ def main() -> int:
         else:
             count["stayed"] += 1
             count["for_nothing"] += spoke_us is not None
-        if (number + 1) % 100 == 0:
-            print(f"{number + 1} of {asked.size} pulls", file=sys.stderr)
-    found = {"pulls": asked.size, **count}
-    print(json.dumps(found) if asked.json else found)
-    return 0
+    words = (
+        f"Of {size} pulls {count['stayed']} stayed in the band, and the forecast spoke for {count['for_nothing']} of "
+        f"them; {count['fell']} fell below it after more than 8 s: {count['foretold']} were foretold, "
+        f"{count['foretold_in_time']} at least 3 s before; {count['fell_within_8_s']} fell too soon to be foretold."
+    )
+    return Finding({"pulls": size, **count}, words, True)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__doc__, 500, "pulls", foretold))

@@ -1,38 +1,34 @@
-"""`python -m tests.campaigns.rule --json [--seed N] [--size N]`: the hold's rule against the slow one."""
+"""The hold's rule against the slow one: `python -m tests.campaigns.rule --json [--seed N] [--size TRACES]`.
+
+Random traces that meet gaps, limits and durations exactly are judged by the program and by a second implementation,
+written from the words of the rule alone; every figure must be the same.
+"""
 
 from __future__ import annotations
 
-import argparse
-import json
 import random
 import sys
-import time
 from pathlib import Path
+
+from tests.campaigns.campaign import Finding, Progress, run, some
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "station" / "measuring"))
 from random_traces import disagreement, random_rows, random_rule
 
 
-def main() -> int:
-    """Judge random traces both ways; status 0 when all agree."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--json", action="store_true")
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--size", type=int, default=100_000)
-    asked = options.parse_args()
-    chance = random.Random(asked.seed)  # noqa: S311 -- repeatable, no secret
+def rule(seed: int, size: int) -> Finding:
+    """Judge so many random traces both ways."""
+    chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
     disagreed: list[str] = []
-    began_s = time.monotonic()
-    for count in range(1, asked.size + 1):
+    tell = Progress(size, "traces")
+    for count in range(1, size + 1):
         said = disagreement(random_rows(chance), *random_rule(chance))
         if said:
             disagreed.append(f"trace {count}: {said}")
-        if count % 10_000 == 0:
-            print(f"{count} of {asked.size} traces, {len(disagreed)} disagreed", file=sys.stderr)
-    found = {"traces": asked.size, "disagreed": len(disagreed), "seconds": round(time.monotonic() - began_s, 1)}
-    print(json.dumps(found | {"first": disagreed[:5]}) if asked.json else found)
-    return 1 if disagreed else 0
+        tell(count, f"{len(disagreed)} disagreed")
+    figures = {"traces": size, "disagreed": len(disagreed), "first": some(disagreed)}
+    return Finding(figures, f"{size} random traces judged both ways, {len(disagreed)} disagreed.", not disagreed)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__doc__, 100_000, "traces", rule))
