@@ -14,15 +14,14 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from PyQt6.QtCore import QTimer
+from PyQt6.QtCore import QSize, QTimer
 from PyQt6.QtWidgets import QApplication
 
-from drivers.events import Event, PedalEdge
-from station.app import Wire, now_us
+from drivers.events import Event
+from station.app import Wire
+from station.at_window import AtWindow
 from station.bench.bench import Bench, BenchSettings
-from station.bench.commands import FormFault, carry_out
-from station.bench.showing import Showing
-from station.bench.snapshot import Command, Snapshot, Words
+from station.bench.snapshot import Words
 from station.bench.weighing import DailyCheck, FullCheck
 from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
@@ -31,121 +30,32 @@ from station.first_run_app import FirstRunAt
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
+from station.pages_app import archive_page, hold_page, material_page, scale_page
 from station.records.archive import Archive
 from station.records.entries import JobOpened, SignedOff
+from station.records.store import is_server
 from station.scale_today import ScaleRecord, ScaleToday
 from station.set_app import MEASURE, measure
-from station.settings.hold import HoldSpecification, ready_made_hold, ready_made_holds
+from station.settings.hold import HoldSpecification
 from station.settings.plan import load_plan, plan_text
+from station.settings.preferences import Preferences, load_preferences, preferences_file, shop_folder
+from station.settings.shop import hold_named, hold_names
 from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
 from station.settings.tables import SettingsFault
+from station.settings.writing import edited, keep
 from station.units import LengthSystem, QuantityFault, force_mn
 from station.views.dialogs import ask
 from station.views.form import Field
+from station.views.job_forms import NEW_JOB, STATION_HOLD
+from station.views.page import SIZE, Page
 from station.views.palette import LookName, look_named
 from station.views.set_view import SetPage
+from station.views.settings_page import SettingsPage
 from station.views.start import PLAN_KEY, StartPage
 from station.views.window import BenchWindow
 
-_BY = Field("by", "Name", required=True)
-_REASON = Field("reason", "Reason", required=True, rows=2)
-_CERTIFICATE = Field("certificate", "Certificate, kind and number")
-FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
-    "sign": (
-        "Sign off",
-        "You sign for what was done and on whose instructions. The printed record has room for ink.",
-        (_BY, _CERTIFICATE, Field("statement", "Statement", rows=2)),
-    ),
-    "inspect": (
-        "Second person",
-        "Somebody other than who did the work looks at it from the canopy down.",
-        (_BY, _CERTIFICATE, Field("finding", "What was found", required=True, rows=2)),
-    ),
-    "override": ("Pass this step without what it asks for", "The record shows who did and why.", (_BY, _REASON)),
-    "accept": ("Leave the difference", "The record shows who left it, and why.", (_BY, _REASON)),
-    "by hand": ("Pulled by hand, not measured", "The record says so in these words.", (_BY,)),
-    "scrap": ("Scrap the piece", "The job goes on with a new piece.", (_BY, _REASON)),
-    "release": ("Release the piece", "Nobody can see set-in damage. The record shows who and why.", (_BY, _REASON)),
-    "long?": (
-        "How much is the new line long?",
-        "Short is written with a minus, level is 0 in.",
-        (Field("difference", "Difference", required=True, hint="3/16 in, or -1/8 in"),),
-    ),
-}
 SET_UP = "Set up a scale"
 STATION_FILE = "station.toml"  # in the user's own data folder: what the first run writes
-STATION_HOLD = "as the station file says"
-NEW_JOB = (
-    Field("title", "Which line", required=True, hint="Centre A and B", group="Line"),
-    Field("side", "Side", required=True, choices=("left", "right"), group="Line"),
-    Field("number", "Number", group="Line"),
-    Field("canopy.kind", "Canopy", required=True, choices=("main", "reserve", "emergency", "tandem"), group="Canopy"),
-    Field("canopy.type", "Type", required=True, group="Canopy"),
-    Field("canopy.serial", "Serial number", group="Canopy"),
-    Field("owner.name", "Owner", group="Canopy"),
-    Field("owner.address", "Owner's address", group="Canopy"),
-    Field("hold", "Pre-stretch", required=True, choices=tuple(ready_made_holds()), group="Work"),
-    Field("rated_strength", "Line's rated strength", hint="725 lbf", group="Work"),
-    Field("work.cause", "Why it failed", group="Work"),
-    Field("work.document", "Maker's document, revision, page", group="Work"),
-    Field("work.place", "Place", group="Work"),
-    Field("work.drop_tests", "Drop tests", default="none made", group="Work"),
-    Field("stock.specification", "Stock", group="Work"),
-    Field("stock.lot", "Lot", group="Work"),
-    Field("people.worker", "Who works", required=True, group="People"),
-    Field("people.authority", "Under what authority", required=True, group="People"),
-    Field("people.certificate", "Certificate", group="People"),
-)
-
-
-class AtWindow:
-    """One job at its window: `events` gives what came from the hardware since it was last asked."""
-
-    def __init__(
-        self,
-        bench: Bench,
-        events: Callable[[], Sequence[Event]],
-        look: LookName,
-        key_pedal: bool = False,
-    ) -> None:
-        self.bench = bench
-        self.showing = Showing(bench)
-        self._events = events
-        self._key_edges: list[Event] = []
-        self.window = BenchWindow(
-            look,
-            self.read,
-            self.send,
-            on_pedal=self._key if key_pedal else None,
-            on_fault=bench.fail,
-        )
-
-    def read(self) -> Snapshot:
-        """Take what came, sound what it calls for, and give what to show."""
-        edges, self._key_edges = self._key_edges, []
-        for cue in self.bench.take([*self._events(), *edges]):
-            self.window.cue(cue)
-        return self.showing.snapshot()
-
-    def send(self, command: Command) -> None:
-        """Carry out what a person did; ask first where a name or a reason is needed."""
-        if command not in FORMS:
-            carry_out(self.bench, command)
-            return
-        title, text, fields = FORMS[command]
-        while True:
-            answers = self.window.ask(title, text, fields)
-            if answers is None:
-                return
-            try:
-                carry_out(self.bench, command, answers)
-            except (FormFault, QuantityFault) as fault:
-                text = str(fault)
-            else:
-                return
-
-    def _key(self, down: bool) -> None:
-        self._key_edges.append(PedalEdge(now_us(), down))
 
 
 def application() -> QApplication:
@@ -161,15 +71,28 @@ class Sitting:
     """From the first page to the last closed window, on one station and one archive."""
 
     def __init__(
-        self, station: StationSettings | None, archive: Archive, look: LookName, lengths: LengthSystem, unit: str
+        self,
+        station: StationSettings | None,
+        archive: Archive,
+        look: LookName,
+        lengths: LengthSystem,
+        unit: str,
+        station_file: Path | None = None,
+        preferences: Preferences | None = None,
+        key: Path | None = None,
     ) -> None:
         self._station = station
+        self._station_file = station_file
+        self._key_file = key
         self._archive = archive
         self._look: LookName = look
         self._lengths: LengthSystem = lengths
         self._unit = unit
+        self._preferences = Preferences() if preferences is None else preferences
         self._open = ExitStack()
         self._checks = ScaleChecks(station, archive, unit) if station is not None else None
+        self._jobs_shown: list[tuple[str, str, str, str]] = []
+        self.page: Page | None = None
         self._plan: Path | None = None
         self.start: StartPage | None = None
         self.bench: AtWindow | None = None
@@ -180,9 +103,10 @@ class Sitting:
     def show(self, plan: Path | None = None) -> None:
         """Show the first page."""
         self._plan = plan
+        self._jobs_shown = self._jobs()
         self.start = StartPage(
             self._look,
-            self._jobs(),
+            self._jobs_shown,
             self._fields(),
             self._go_on_or_say,
             self._begin_or_say,
@@ -193,18 +117,101 @@ class Sitting:
                 (MEASURE, self._measure_set),
                 (SET_UP, self._set_up),
             ),
+            pages=(
+                ("Scale and pedal", self.show_scale),
+                ("Hold specifications", lambda: self._turn_to(hold_page(self._look, self._scale()))),
+                ("Materials", lambda: self._turn_to(material_page(self._look, self._scale()))),
+                ("Archive", self.show_archive),
+                ("Settings", self.show_settings),
+            ),
+            scale=self._scale(),
         )
         self.start.show()
 
     def close(self) -> None:
-        """Let go of the ports."""
+        """Let go of the ports, and of the archive."""
         self._open.close()
+        self._archive.close()
+
+    def _scale(self) -> float:
+        """Give how large pages are set, so that one stands whole on the screen."""
+        screen = QApplication.primaryScreen()
+        room = screen.availableSize() if screen is not None else QSize(*SIZE)
+        return min(1.0, max(0.75, min(room.width() / SIZE[0], room.height() / SIZE[1])))
+
+    def _turn_to(self, page: Page) -> None:
+        """Show another page; when it is closed, the first page is shown as things are then."""
+        before, self.page = self.page, page
+        page.closed.connect(self._turned_back)
+        page.show()
+        for old in (before, self.start):
+            if old is not None:
+                old.blockSignals(True)  # it makes room, and nobody went back
+                old.close()
+        self.start = None
+
+    def _turned_back(self) -> None:
+        self.page = None
+        self.show(self._plan)
+
+    def show_scale(self) -> None:
+        """Show the page of scale and pedal."""
+        self._turn_to(
+            scale_page(
+                self._look,
+                self._station_file,
+                self._station,
+                self._checks,
+                self._use,
+                self._check_scale,
+                self._check_daily,
+                self._scale(),
+            )
+        )
+
+    def show_archive(self) -> None:
+        """Show the page of the archive."""
+        stands = [(job, where) for job, _, _, where in self._jobs_shown]
+        self._turn_to(archive_page(self._look, self._archive, stands, self._scale()))
+
+    def show_settings(self) -> None:
+        """Show the page of settings."""
+        self._turn_to(SettingsPage(self._look, self._set, scale=self._scale()))
+
+    def _set(self, found: Preferences) -> None:
+        """Go by settings that were kept just now; the page is shown anew where its look is another."""
+        is_other = found.look != self._look
+        self._preferences = found
+        self._look, self._lengths, self._unit = found.look, found.units, found.force_unit
+        if self._station is not None:
+            self._checks = ScaleChecks(self._station, self._archive, self._unit)
+        if is_other and self.page is not None:
+            said = self.page.said.text()
+            self.show_settings()
+            self.page.say(said)
+
+    def _use(self, file: Path) -> None:
+        """Go by another station file, or by the same one as it is now, today and the next time."""
+        file = file.expanduser().resolve()
+        station = load_station(file)
+        before = preferences_file().read_text(encoding="utf-8-sig") if preferences_file().exists() else ""
+        keep(preferences_file(), edited(before, {"places.station": str(file)}), load_preferences)
+        if station.name != self._archive.bench:
+            where = self._archive.where
+            self._archive.close()
+            self._archive = Archive.open(where, bench=station.name, create=True, key=self._key_file)
+        self._station, self._station_file = station, file
+        self._checks = ScaleChecks(station, self._archive, self._unit)
+        self.show_scale()
+        if self.page is not None:
+            self.page.say(f"In use, now and the next time: {file}.")
 
     def _fields(self) -> tuple[Field, ...]:
         """Give the fields of a new job; the station's own hold stands first where it has one."""
-        if self._station is None or self._station.hold is None:
-            return NEW_JOB
-        choices = (STATION_HOLD, *ready_made_holds())
+        names = tuple(hold_names(shop_folder()))
+        choices = names
+        if self._station is not None and self._station.hold is not None:
+            choices = (STATION_HOLD, *names)
         return tuple(dataclasses.replace(each, choices=choices) if each.key == "hold" else each for each in NEW_JOB)
 
     def _go_on_or_say(self, job: str) -> None:
@@ -229,8 +236,8 @@ class Sitting:
     def _notice(self) -> str:
         if self._station is None:
             return (
-                "No station file: pulls are by hand and not measured, and the record says so. Set up a scale, or use "
-                "--station FILE."
+                "No station file: pulls are by hand and not measured, as the record says. Set up a scale, or choose one "
+                "under Scale and pedal."
             )
         standing = f" Today: {self._checks.standing()}." if self._checks else ""
         return (
@@ -246,8 +253,10 @@ class Sitting:
             self.start.close()
 
     def _set_up_as(self, path: Path) -> None:
-        self._station = load_station(path)
-        self._checks = ScaleChecks(self._station, self._archive, self._unit)
+        """Go by the station file just made; its page is shown in place of the first run's."""
+        if self.first_run is not None:
+            self.first_run.page.closed.disconnect(self._set_up_left)
+        self._use(path)
         if self.first_run is not None:
             self.first_run.page.close()
 
@@ -274,7 +283,7 @@ class Sitting:
             self._open.close()
             return
         self.set_page = page
-        page.closed.connect(self._weighed)
+        page.closed.connect(self._left_bench)
         page.show()
         self.start.close()
 
@@ -283,20 +292,32 @@ class Sitting:
         return ask(parent, look_named(self._look), title, text, fields, "Go on")
 
     def _ask(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
-        return ask(self.start, look_named(self._look), title, text, fields, "Go on")
+        return ask(self.page or self.start, look_named(self._look), title, text, fields, "Go on")
 
     def _weigh(self, work: FullCheck | DailyCheck | None) -> None:
         """Open a check of the scale; when its window is closed, the first page is shown as things are then."""
-        if work is None or self._station is None or self.start is None:
+        if work is None or self._station is None:
             return
         events = self._open.enter_context(Wire(self._station)).waiting
-        self.check = AtScale(work, events, self._look, isinstance(self._station.pedal, KeyPedal))
-        self.check.window.closed.connect(self._weighed)
-        self.check.window.show()
-        self.check.window.start()
-        self.start.close()
+        key_pedal = isinstance(self._station.pedal, KeyPedal)
+        self.check = AtScale(work, events, self._look, key_pedal, muted=self._preferences.sound == "off")
+        self.check.window.closed.connect(self._left_bench)
+        self._show(self.check.window)
 
-    def _weighed(self) -> None:
+    def _show(self, window: BenchWindow) -> None:
+        """Show a window at the bench, in the place of the page that was shown."""
+        if self._preferences.opens == "filling the screen":
+            window.showFullScreen()
+        else:
+            window.show()
+        window.start()
+        for old in (self.page, self.start):
+            if old is not None:
+                old.blockSignals(True)  # it makes room, and nobody went back
+                old.close()
+        self.page = None
+
+    def _left_bench(self) -> None:
         self._open.close()
         self.show(self._plan)
 
@@ -365,7 +386,7 @@ class Sitting:
         own = self._station.hold if self._station else None
         if name == STATION_HOLD and own is not None:
             return own
-        hold = ready_made_hold(name, force_mn(rated_strength) if rated_strength else None)
+        hold = hold_named(name, shop_folder(), force_mn(rated_strength) if rated_strength else None)
         if self._station is not None:
             check_capacity(name, hold, self._station.scale)
         return hold
@@ -379,10 +400,7 @@ class Sitting:
         events: Callable[[], Sequence[Event]] = list
         if station is not None:
             events = self._open.enter_context(Wire(station)).waiting
-        known = ScaleToday(None, Words("no scale: pulled by hand, not measured", "quiet"))
-        if station is not None:
-            record = ScaleRecord.of(self._archive, station.scale.link.url)
-            known = record.today(station.scale, hold.target_mn, wall_clock().astimezone(), self._unit)
+        known = self._known(hold.target_mn)
         settings = BenchSettings(
             pre_stretch=hold,
             uncertainty=known.uncertainty,
@@ -396,12 +414,25 @@ class Sitting:
         )
         bench = Bench(state, settings, Filer(self._archive))
         key_pedal = bool(station and isinstance(station.pedal, KeyPedal))
-        self.bench = AtWindow(bench, events, self._look, key_pedal)
-        self.bench.window.closed.connect(self._open.close)
-        self.bench.window.show()
-        self.bench.window.start()
-        if self.start is not None:
-            self.start.close()
+        self.bench = AtWindow(
+            bench,
+            events,
+            self._look,
+            key_pedal,
+            mirrored=self._preferences.canopy == "left",
+            muted=self._preferences.sound == "off",
+            far=self._preferences.seen == "from afar",
+            known=lambda: self._known(hold.target_mn),
+        )
+        self.bench.window.closed.connect(self._left_bench)
+        self._show(self.bench.window)
+
+    def _known(self, target_mn: int) -> ScaleToday:
+        """Give what is known of the scale today."""
+        if self._station is None:
+            return ScaleToday(None, Words("no scale: pulled by hand, not measured", "quiet"))
+        scale, now = self._station.scale, wall_clock().astimezone()
+        return ScaleRecord.of(self._archive, scale.link.url).today(scale, target_mn, now, self._unit)
 
 
 def _stands(archive: Archive, job: str) -> str:
@@ -413,26 +444,31 @@ def open_bench(
     station: str | None,
     archive: str | None,
     plan: str | None = None,
-    look: LookName = "dark",
-    lengths: LengthSystem = "imperial",
-    unit: str = "lbf",
+    look: LookName | None = None,
+    lengths: LengthSystem | None = None,
     key: str | None = None,
 ) -> int:
-    """Open the program at its first page and stay until its windows are closed. Raises the faults of its files."""
-    known = data_folder() / STATION_FILE
-    settings = load_station(station) if station else load_station(known) if known.is_file() else None
+    """Open the program at its first page and stay until its windows are closed. Raises the faults of its files.
+
+    What is None is as the settings say.
+    """
+    preferences = load_preferences()
+    file = Path(station) if station else preferences.station
+    settings = load_station(file) if file else None
     where = archive or str(default_archive())
-    if archive is None:
-        default_archive().parent.mkdir(parents=True, exist_ok=True)
-    name = settings.name if settings else "Bench"
-    with Archive.open(where, bench=name, create=True, key=Path(key) if key else None) as opened:
-        app = application()
-        sitting = Sitting(settings, opened, look, lengths, unit)
-        try:
-            sitting.show(Path(plan) if plan else None)
-            beat = QTimer()  # lets Python answer Ctrl-C while Qt waits
-            beat.timeout.connect(lambda: None)
-            beat.start(200)
-            return app.exec()
-        finally:
-            sitting.close()
+    if archive is None and not is_server(where):
+        Path(where).expanduser().parent.mkdir(parents=True, exist_ok=True)
+    lengths = preferences.units if lengths is None else lengths
+    unit = "N" if lengths == "metric" else "lbf"
+    signing = Path(key) if key else None
+    opened = Archive.open(where, bench=settings.name if settings else "Bench", create=True, key=signing)
+    app = application()
+    sitting = Sitting(settings, opened, look or preferences.look, lengths, unit, file, preferences, signing)
+    try:
+        sitting.show(Path(plan) if plan else None)
+        beat = QTimer()  # lets Python answer Ctrl-C while Qt waits
+        beat.timeout.connect(lambda: None)
+        beat.start(200)
+        return app.exec()
+    finally:
+        sitting.close()

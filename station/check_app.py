@@ -7,6 +7,7 @@ What is typed wrong is asked for again, with what was found.
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import math
 import os
@@ -18,15 +19,16 @@ from pathlib import Path
 from drivers.events import Event, PedalEdge
 from station.app import now_us
 from station.bench.snapshot import Command, Snapshot
-from station.bench.weighing import DailyCheck, FullCheck, WeighingSettings
+from station.bench.weighing import COLUMNS, DailyCheck, FullCheck, Row, WeighingSettings
 from station.bench.weighing_showing import weighing_snapshot
 from station.bench.weights import Load, Place, WeightsFault, load_of, read_weights
-from station.filing import Filer, WallClock, data_folder, wall_clock
+from station.filing import Filer, WallClock, wall_clock
 from station.measuring.scale_check import AIR_DENSITY, WEIGHT_DENSITY
 from station.records.archive import Archive
 from station.records.entries import Entry
 from station.records.store import is_server
-from station.scale_today import ScaleRecord
+from station.scale_today import VALID, ScaleRecord
+from station.settings.preferences import data_folder
 from station.settings.station import StationSettings
 from station.units import QuantityFault, force_mn, in_unit, quantity
 from station.views.form import Field
@@ -37,6 +39,7 @@ Ask = Callable[[str, str, Sequence[Field]], Mapping[str, str] | None]
 """Asks a form with a title and a text; gives the answers, or None where the person leaves it."""
 
 FULL, DAILY = "Check the scale", "Daily check"
+GO_ON, ANEW = "go on after it", "begin anew"
 FULL_TEXT = (
     "Each weight three times up, the third time down again, with nothing on in between. Without a latitude, the "
     "spread of gravity over the earth is added to the uncertainty."
@@ -68,6 +71,16 @@ class CheckFiler:
         if check_csv:
             self._write(check_csv, set_aside_csv)
         return self._file(entry)
+
+    def unfinished(self) -> list[Row]:
+        """Give the rows of the check that was left unfinished last, where that was today; nothing else."""
+        today = self._clock().astimezone().date().isoformat()
+        left = sorted(self._folder.glob(f"{today}-not-filed*.csv"), key=lambda path: (len(path.name), path.name))
+        if not left:
+            return []
+        with left[-1].open(encoding="utf-8", newline="") as file:
+            rows = [tuple(row) for row in csv.reader(file)]
+        return [(a, b, c, d) for a, b, c, d in rows[1:]] if all(len(row) == len(COLUMNS) for row in rows) else []
 
     def keep_unfinished(self, check_csv: str) -> Path:
         """Keep what was read of a check that was left before it was filed; give the file."""
@@ -103,12 +116,13 @@ class AtScale:
         events: Callable[[], Sequence[Event]],
         look: LookName,
         key_pedal: bool = False,
+        muted: bool = False,
     ) -> None:
         self.work = work
         self._events = events
         self._key_edges: list[Event] = []
         self.window = BenchWindow(
-            look, self.read, self.send, on_pedal=self._key if key_pedal else None, on_fault=work.fail
+            look, self.read, self.send, on_pedal=self._key if key_pedal else None, on_fault=work.fail, muted=muted
         )
         self.window.closed.connect(work.leave)
 
@@ -178,15 +192,45 @@ class ScaleChecks:
             return "scale not checked: nothing is proven"
         return known.words.text
 
+    def until(self) -> str:
+        """Say until when what is known of the scale is in force."""
+        check, target_mn = self.record.full_at(self.target_mn), self.target_mn
+        typed = self._station.scale.uncertainty_until
+        said = []
+        if check is not None and target_mn is not None:
+            last_day = (check.at.astimezone() + VALID).date()
+            said.append(f"Full check at {self._force(target_mn)} of {check.at.astimezone().date()}: until {last_day}.")
+        if typed is not None:
+            said.append(f"Typed in the station file: until {typed}.")
+        return " ".join(said) or "No check with weights is filed, and no uncertainty is typed in the station file."
+
     def full(self, ask: Ask) -> FullCheck | None:
         """Ask what will be hung, and begin a full check; None where the person leaves it."""
         fields, text = self._full_fields(), FULL_TEXT
         while (answers := ask(FULL, text, fields)) is not None:
             try:
-                return self._full_of(answers)
+                work = self._full_of(answers)
             except (WeightsFault, QuantityFault) as fault:
                 text, fields = str(fault), _filled(fields, answers)
+            else:
+                return self._after_unfinished(work, ask)
         return None
+
+    def _after_unfinished(self, work: FullCheck, ask: Ask) -> FullCheck | None:
+        """Ask whether to go on after what was read today and not filed, where that is this check's beginning."""
+        rows = self._filer().unfinished()
+        before = work.read_before(rows)
+        if before:
+            text = (
+                f"A check with these weights was left today after {len(before)} of {len(work.loads)} readings. Go on "
+                "only if the scale was neither moved nor switched off since."
+            )
+            answers = ask(FULL, text, (Field("before", "What was read", choices=(GO_ON, ANEW)),))
+            if answers is None:
+                return None
+            if answers["before"] == GO_ON:
+                work.go_on_after(before, rows)
+        return work
 
     def daily(self, ask: Ask) -> DailyCheck | None:
         """Begin a daily check with the weight that is known, else ask for one; None where there is nothing to renew."""

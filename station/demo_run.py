@@ -27,7 +27,7 @@ from station.records.report import report
 from station.records.verify import verify
 
 if TYPE_CHECKING:
-    from station.bench_app import AtWindow
+    from station.at_window import AtWindow
 
 PACE = 3.0  # simulated seconds in a second at the window
 LAST_SIGHT_S = 6.0  # how long the window stays when the job is done
@@ -135,7 +135,8 @@ class _Played:
         except ImportError as fault:
             self._say(f"No window and no picture: Qt cannot be loaded here ({fault}). On Debian: {self._qt_packages}")
             return None
-        from station.bench_app import AtWindow, application
+        from station.at_window import AtWindow
+        from station.bench_app import application
 
         application()
         return AtWindow(self.demo.bench, list, "dark")

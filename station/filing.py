@@ -12,7 +12,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -21,6 +20,8 @@ from station.measuring.trace import Trace
 from station.records.archive import Archive, ArchiveFault
 from station.records.chain import utc_text
 from station.records.entries import Entry, PieceCut
+from station.records.store import is_server
+from station.settings.preferences import data_folder, load_preferences
 
 WallClock = Callable[[], datetime.datetime]
 
@@ -63,12 +64,9 @@ def next_piece(archive: Archive) -> int:
     return max(numbers, default=0) + 1
 
 
-def data_folder() -> Path:
-    """Give the user's own data folder, where what belongs to no archive file lies."""
-    home = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share"
-    return Path(home) / "fidbench"
-
-
-def default_archive() -> Path:
-    """Give where the archive lies unless one is named: in the user's own data folder."""
-    return data_folder() / "archive.sqlite"
+def default_archive() -> str:
+    """Give where the archive lies unless one is named: where the settings say, else in the user's own data folder."""
+    named = load_preferences().archive
+    if named is None:
+        return str(data_folder() / "archive.sqlite")
+    return named if is_server(named) else str(Path(named).expanduser())

@@ -123,6 +123,10 @@ class ScaleRecord:
         """Give the last full check, at whatever target."""
         return self.checks[-1].fact if self.checks else None
 
+    def full_at(self, target_mn: int | None) -> Filed[ScaleChecked] | None:
+        """Give the last full check at just this target, in date or not."""
+        return None if target_mn is None else self._full(target_mn)
+
     def error_before_un(self, target_mn: int) -> int | None:
         """Give the mean error at a target in micronewtons as the last full check that covers it found it."""
         found = (_error_at(filed.fact, target_mn) for filed in reversed(self.checks))

@@ -8,7 +8,7 @@ the work stops and says so. A failure of the program itself voids the hold under
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from drivers.events import Event, Garbage, LinkLost, Reading, Tick
@@ -94,6 +94,15 @@ class Bench(Hearing):
         self._next_piece = settings.next_piece
         self._forecast_us = 0
         self._enter_step()
+
+    def know_scale(self, uncertainty: ScaleUncertainty | None, words: Words) -> bool:
+        """Go by what is known of the scale now. False, and nothing is changed, while a hold is judged by the old."""
+        if self.watch is not None and self.watch.attempt is not None:
+            return False
+        self.settings = replace(self.settings, uncertainty=uncertainty, scale_words=words)
+        if self.watch is not None:
+            self.watch.uncertainty = uncertainty
+        return True
 
     # ------------------------------------------------------------------ what comes in
 

@@ -24,8 +24,11 @@ from station.bench.weights import Load, Place, check_daily_weight, check_range, 
 from station.measuring.hold import ScaleUncertainty
 from station.measuring.scale_check import Indication, Point, ScaleCheck, ScaleUncertaintyAt, check_scale, uncertainty_at
 from station.records.entries import DailyChecked, Entry, ScaleChecked
-from station.units import force_text
+from station.units import QuantityFault, force_text, quantity
 
+COLUMNS = ("run", "direction", "applied", "indicated")
+Row = tuple[str, str, str, str]
+"""A row of a check's CSV."""
 AWAY_SHARE = 0.1  # a reading farther than this from what should hang there is doubted
 AWAY_STEPS = 5
 STEADY_STEPS = 3
@@ -248,6 +251,31 @@ class FullCheck(Weighing):
         """Give the check as `fidbench scale-check` reads it."""
         return _csv(self.weighed)
 
+    def read_before(self, rows: Sequence[Row]) -> list[Weighed]:
+        """Give what `rows` of an unfinished check hold of this one's beginning: its last readings, in its order.
+
+        A row is as the check's CSV has it. Nothing is given where they are of other weights.
+        """
+        for first in range(len(rows)):
+            found = [weighed_of(load, row) for load, row in zip(self.loads, rows[first:], strict=False)]
+            whole = [each for each in found if each is not None]
+            if len(whole) == len(rows) - first <= len(self.loads):
+                return whole
+        return []
+
+    def go_on_after(self, before: Sequence[Weighed], rows: Sequence[Row]) -> None:
+        """Go on after what was read before the check was left; `rows` that came before those were set aside."""
+        self.weighed = list(before)
+        left_out = rows[: len(rows) - len(before)]
+        loads = {(load.run, load.down, load.text): load for load in self.loads}
+        for run, direction, applied, indicated in left_out:
+            load = loads.get((int(run), direction == "down", "" if applied == "0 N" else applied))
+            if load is not None and (weighed := weighed_of(load, (run, direction, applied, indicated))) is not None:
+                self.set_aside.append(weighed)
+        self.notice = Words(f"{len(before)} of {len(self.loads)} were read before.", "plain")
+        if self.load is None:
+            self._all_read()
+
     def _all_read(self) -> None:
         indications = [
             Indication(load.run, load.down, load.applied_n, indicated_un / 1e6) for load, indicated_un in self.weighed
@@ -385,9 +413,20 @@ def point_facts(point: Point) -> dict[str, int | None]:
     }
 
 
+def weighed_of(load: Load, row: Row) -> Weighed | None:
+    """Give what a row of a check says of a load; None where it is of another, or cannot be read."""
+    if tuple(row[:3]) != _named(load):
+        return None
+    try:
+        return Weighed(load, round(quantity(row[3], "force") * 1_000_000))
+    except QuantityFault:
+        return None
+
+
+def _named(load: Load) -> tuple[str, str, str]:
+    return str(load.run), "down" if load.down else "up", load.text or "0 N"
+
+
 def _csv(weighed: Sequence[Weighed]) -> str:
-    rows = [
-        f"{load.run},{'down' if load.down else 'up'},{load.text or '0 N'},{indicated_un / 1e6:.6f} N"
-        for load, indicated_un in weighed
-    ]
-    return "\n".join(["run,direction,applied,indicated", *rows, ""])
+    rows = [f"{','.join(_named(load))},{indicated_un / 1e6:.6f} N" for load, indicated_un in weighed]
+    return "\n".join([",".join(COLUMNS), *rows, ""])

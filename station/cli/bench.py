@@ -17,15 +17,15 @@ QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfi
     "--station",
     "station_file",
     metavar="FILE",
-    help="The bench's scale and pedal (TOML); the one set up here unless given.",
+    help="The bench's scale and pedal (TOML); as the settings say unless given, else by hand.",
 )
-@click.option("--archive", metavar="A", help="Where jobs are filed; your own data folder unless given.")
+@click.option("--archive", metavar="A", help="Where jobs are filed; as the settings say unless given.")
 @click.option(
     "--key", metavar="FILE", help="The station's key, to sign with; the one beside the archive's file, if any."
 )
 @click.option("--plan", "plan_file", metavar="PLAN.toml", help="A line plan to begin a new job with.")
-@click.option("--light", is_flag=True, help="The light look.")
-@click.option("--metric", is_flag=True, help="Newtons and millimetres.")
+@click.option("--light", is_flag=True, help="The light look, whatever the settings say.")
+@click.option("--metric", is_flag=True, help="Newtons and millimetres, whatever the settings say.")
 def open_bench(
     station_file: str | None, archive: str | None, key: str | None, plan_file: str | None, light: bool, metric: bool
 ) -> int:
@@ -46,10 +46,9 @@ def open_bench(
         station_file,
         archive,
         plan_file,
-        "light" if light else "dark",
-        "metric" if metric else "imperial",
-        "N" if metric else "lbf",
-        key,
+        "light" if light else None,
+        "metric" if metric else None,
+        key=key,
     )
 
 

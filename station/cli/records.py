@@ -12,7 +12,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -22,9 +22,10 @@ from station.records.words import count, groups, value
 
 if TYPE_CHECKING:
     from station.records.archive import Archive
-    from station.records.examine import Examined
     from station.records.job_sheet import JobSheet
     from station.records.verify import Verification
+
+T = TypeVar("T")
 
 archive_option = click.option(
     "--archive", "where", required=True, metavar="A", help="The archive: a file, or sqlite:///FILE."
@@ -179,7 +180,11 @@ def export(
             missing.append(name)
             warn(f"the trace {name} is {what}: records verify says more")
 
-        with _written(out or "-"), click.open_file(out or "-", "w", encoding="utf-8", atomic=out is not None) as file:
+        with (
+            _watched(archive, rows, wanted=job is None and out is not None) as rows,
+            _written(out or "-"),
+            click.open_file(out or "-", "w", encoding="utf-8", atomic=out is not None) as file,
+        ):
             if form == "csv":
                 import csv
 
@@ -266,9 +271,9 @@ def backup(file: str, where: str, as_json: bool) -> int:
 
 
 @contextmanager
-def _watched(archive: Archive, rows: Iterable[Examined]) -> Iterator[Iterable[Examined]]:
-    """Give what is found of each entry, with a bar on standard error where a person looks at it."""
-    if not sys.stderr.isatty():
+def _watched(archive: Archive, rows: Iterable[T], wanted: bool = True) -> Iterator[Iterable[T]]:
+    """Give what there is for each entry, with a bar on standard error where a person looks at it."""
+    if not (wanted and sys.stderr.isatty()):
         yield rows
         return
     with click.progressbar(rows, archive.count(), file=sys.stderr, update_min_steps=200) as watched:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Iterator
+import signal
+from collections.abc import Generator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from multiprocessing.context import BaseContext
@@ -26,10 +27,11 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def examined(archive: Archive, workers: int | None = None) -> Iterator[Examined]:
+def examined(archive: Archive, workers: int | None = None) -> Generator[Examined, None, None]:
     """Give what is found of each row of an archive, by bench and number; `workers` processes, or as many as help.
 
-    What is filed after this was called is not looked at. Raises `ArchiveFault` where the archive cannot be read.
+    What is filed after this was called is not looked at. Closed before its end, it ends the processes. Raises
+    `ArchiveFault` where the archive cannot be read.
     """
     keys = archive.keys()
     if workers is None:
@@ -40,9 +42,14 @@ def examined(archive: Archive, workers: int | None = None) -> Iterator[Examined]
         for first, last in runs:
             yield from (examine(row, traces) for row in archive.between(first, last))
         return
-    with ProcessPoolExecutor(min(workers, len(runs)), _context()) as pool:
+    with ProcessPoolExecutor(min(workers, len(runs)), _context(), _leave_stopping_to_us) as pool:
         for found in pool.map(partial(_examined_run, archive.where), runs):
             yield from found
+
+
+def _leave_stopping_to_us() -> None:
+    """Let Ctrl-C reach the program that is waited for, and not its helpers, which end with it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _context() -> BaseContext:

@@ -163,4 +163,5 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
     try:
         return HoldSpecification(name=name, ceiling_mn=ceiling, **values)
     except SpecificationFault as fault:
-        raise SettingsFault(f"{table.file}: [hold] {fault}") from None
+        key = str(fault).partition(",")[0]  # every one of these begins with the key at fault
+        raise SettingsFault(f"{table.file}: [hold] {fault}", f"{table.name}.{key}", str(fault)) from None

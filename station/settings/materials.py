@@ -1,4 +1,4 @@
-"""Line materials from config/lines: one file for each stock, and no figure without its source.
+"""Line materials from config/lines and the shop's folder: one file for each stock, and no figure without its source.
 
 A figure is a table with its value and either `source` (where it was read) or `assumed` (why it was supposed); the
 maker's own replaces it. Fibres go by generic names.
@@ -24,6 +24,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from station import units
+from station.settings.preferences import shop_folder
 from station.settings.tables import SettingsFault, Table
 
 T = TypeVar("T")
@@ -74,31 +75,47 @@ def load_material(path: Path | str) -> MaterialSettings:
     return read_material(Table.load(path))
 
 
-@cache
 def material_named(name: str) -> MaterialSettings:
-    """Give the material of config/lines that calls itself `name`; `ValueError` names the nearest where none does."""
+    """Give the material that calls itself `name`, of config/lines or the shop's own.
+
+    Raises `ValueError`, which names the nearest, where none does, and `SettingsFault` for a file that is wrong.
+    """
+    ready = _materials_of_config()
+    if name in ready:
+        return ready[name]
     known = materials()
     if name not in known:
         near = difflib.get_close_matches(name, known, 1, 0.4)
         hint = f"the nearest known is {near[0]!r}" if near else f"known are {', '.join(known) or 'none'}"
-        raise ValueError(f"found the material {name!r}, which config/lines has not; {hint}")
+        raise ValueError(f"found the material {name!r}, which neither config/lines nor the shop's folder has; {hint}")
     return known[name]
 
 
-@cache
 def materials() -> Mapping[str, MaterialSettings]:
-    """Give every material of config/lines by its name."""
+    """Give every material by its name: those of config/lines, then those in the shop's folder."""
+    found = dict(_materials_of_config())
+    for path in sorted((shop_folder() / "lines").glob("*.toml")):
+        _add(found, path)
+    return MappingProxyType(found)
+
+
+@cache
+def _materials_of_config() -> Mapping[str, MaterialSettings]:
     folder = resources.files("config") / "lines"
     found: dict[str, MaterialSettings] = {}
     entries = folder.iterdir() if folder.is_dir() else ()
     for entry in sorted(entries, key=lambda each: each.name):
         if entry.name.endswith(".toml"):
             with resources.as_file(entry) as path:
-                material = load_material(path)
-            if material.name in found:
-                raise SettingsFault(f"{entry.name}: [material] name: {material.name!r} is another file's name too")
-            found[material.name] = material
+                _add(found, path)
     return MappingProxyType(found)
+
+
+def _add(found: dict[str, MaterialSettings], path: Path) -> None:
+    material = load_material(path)
+    if material.name in found:
+        raise SettingsFault(f"{path}: [material] name: {material.name!r} is another file's name too")
+    found[material.name] = material
 
 
 def read_material(top: Table) -> MaterialSettings:

@@ -31,7 +31,15 @@ _REQUIRED: Any = object()
 
 
 class SettingsFault(ValueError):
-    """A file says something that cannot be used; the message begins with the file's name."""
+    """A file says something that cannot be used; the message begins with the file's name.
+
+    `key` is the key at fault, named from the top with dots, and `why` what is wrong with it, where that is one key's.
+    """
+
+    def __init__(self, message: str, key: str = "", why: str = "") -> None:
+        super().__init__(message)
+        self.key = key
+        self.why = why
 
 
 class Table:
@@ -59,7 +67,7 @@ class Table:
 
     def fault(self, key: str, why: str) -> SettingsFault:
         """Give the error that names this file and `key`."""
-        return SettingsFault(f"{self.file}: {self._place(key)}: {why}")
+        return SettingsFault(f"{self.file}: {self._place(key)}: {why}", self._below(key), why)
 
     def __contains__(self, key: str) -> bool:
         return key in self._content

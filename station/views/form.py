@@ -63,6 +63,12 @@ def dress(look: Look, scale: float = 1.0) -> str:
         QPushButton:focus {{ border: {strong}px solid {look.act}; }}
         QPushButton[role="main"] {{ background: {look.act}; color: {look.ground}; font-weight: bold; }}
         QPushButton[role="main"]:focus {{ border: {strong}px solid {look.ink}; }}
+        QPushButton:disabled {{ color: {look.soft}; border: {edge}px dashed {look.soft}; background: {look.ground}; }}
+        QProgressBar {{
+            background: {look.track}; border: {edge}px solid {look.soft}; border-radius: {round_by}px;
+            text-align: center; min-height: {round(34 * scale)}px;
+        }}
+        QProgressBar::chunk {{ background: {look.act}; }}
         QScrollArea {{ border: none; }}
         QScrollBar:vertical {{ background: {look.ground}; width: {round(14 * scale)}px; }}
         QScrollBar::handle:vertical {{ background: {look.soft}; border-radius: {round_by}px; min-height: 40px; }}
@@ -152,6 +158,18 @@ class Form(QWidget):
     def answers(self) -> dict[str, str]:
         """Give what stands in every field, without spaces at its ends."""
         return {key: _text(edit).strip() for key, edit in self.inputs.items()}
+
+    def fill(self, answers: Mapping[str, str]) -> None:
+        """Let `answers` stand in the fields, and nothing in a field without one."""
+        for key, edit in self.inputs.items():
+            text = answers.get(key, "")
+            if isinstance(edit, QComboBox):
+                edit.setCurrentText(text)
+            elif isinstance(edit, QPlainTextEdit):
+                edit.setPlainText(text)
+            else:
+                edit.setText(text)
+                edit.setCursorPosition(0)
 
     def missing(self) -> dict[str, str]:
         """Give, for each needed field that is empty, words that say so."""

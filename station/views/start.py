@@ -42,7 +42,7 @@ class StartPage(QWidget):
 
     `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
     problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`. `actions`
-    are what else can be done from here, as quiet buttons.
+    are what else can be done from here, as quiet buttons; `pages` are the other pages, each reached by its button.
     """
 
     closed = pyqtSignal()
@@ -58,6 +58,7 @@ class StartPage(QWidget):
         plan: Path | None = None,
         notice: str = "",
         actions: Sequence[tuple[str, Callable[[], None]]] = (),
+        pages: Sequence[tuple[str, Callable[[], None]]] = (),
         scale: float = 1.0,
     ) -> None:
         super().__init__()
@@ -77,6 +78,13 @@ class StartPage(QWidget):
         for button in self.action_buttons:
             top.addWidget(button)
         page.addLayout(top)
+        self.page_buttons = [self._action(words, do) for words, do in pages]
+        row = QHBoxLayout()
+        for button in self.page_buttons:
+            row.addWidget(button)
+        row.addStretch(1)
+        if pages:
+            page.addLayout(row)
         halves = QHBoxLayout()
         halves.setSpacing(round(64 * scale))
         halves.addLayout(self._left([JobRow(*job) for job in jobs]), 4)

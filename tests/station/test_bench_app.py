@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import datetime
 import sys
 import time
 from collections.abc import Iterator
@@ -12,11 +13,18 @@ from PyQt6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from station.bench.commands import carry_out
-from station.bench_app import FORMS, Sitting
+from station.bench.snapshot import Words
+from station.bench_app import AtWindow, Sitting
 from station.filing import facts_of
 from station.records.archive import Archive
 from station.records.entries import HoldByHand, HoldJudged, JobOpened, Overridden, PieceCut, SteppedBack
+from station.scale_today import ScaleToday
+from station.settings.preferences import load_preferences
 from station.settings.station import StationSettings, load_station
+from station.views.job_forms import FORMS
+from station.views.scale_page import ScalePage
+from station.views.settings_page import SettingsPage
+from tests.station.bench.workbench import Workbench
 
 sys.path.insert(0, str(Path(__file__).parent / "cli"))
 from commands import FOREIGN_STATION, HOLD, ForeignScale
@@ -76,6 +84,13 @@ class Opened:
         self.sitting.close()
         self.archive.close()
         QApplication.processEvents()
+
+
+@pytest.fixture(autouse=True)
+def own_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """Keep what is set out of the user's own folder; give where it goes."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    return tmp_path / "data/fidbench"
 
 
 @pytest.fixture
@@ -218,3 +233,110 @@ def test_a_hold_is_judged_through_the_window_on_a_real_port(qtbot: QtBot, tmp_pa
         hold = next(each for each in program.entries() if isinstance(each, HoldJudged))
         assert hold.judgement["verdict"] == "held"
         program.close()
+
+
+def test_a_job_open_past_midnight_asks_what_is_known_of_the_scale(qtbot: QtBot) -> None:
+    """At midnight what is known of the scale is asked again, and a hold under way is judged by what was known."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    now = [datetime.datetime(2026, 6, 1, 12, tzinfo=datetime.UTC)]
+    known = ScaleToday(None, Words("scale not checked today: hang the daily weight", "warn"))
+    at = AtWindow(desk.bench, list, "dark", known=lambda: known, clock=lambda: now[0])
+    qtbot.addWidget(at.window)
+    before = desk.bench.settings.uncertainty
+    assert before is not None
+    desk.pull(0.0, 3.0)
+    desk.pull(31.2, 5.0)
+    now[0] += datetime.timedelta(days=1)
+    at.read()
+    assert desk.bench.settings.uncertainty == before
+    desk.pull(0.0, 3.0)
+    at.read()
+    assert desk.bench.settings.uncertainty is None
+    assert desk.bench.watch is not None
+    assert desk.bench.watch.uncertainty is None
+    assert at.read().header.scale == known.words
+    at.window.close()
+
+
+def test_every_page_is_reached_from_the_first_and_leads_back(qtbot: QtBot, opened: Opened) -> None:
+    """Each button of the first page opens its page in the first one's place; Esc leads back to the first."""
+    for number, title in enumerate(["Scale and pedal", "Hold specifications", "Materials", "Archive", "Settings"]):
+        first = opened.sitting.start
+        assert first is not None
+        button = first.page_buttons[number]
+        assert button.text() == title
+        QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+        page = opened.sitting.page
+        assert page is not None
+        qtbot.addWidget(page)
+        assert (page.accessibleName(), page.isVisible(), first.isVisible()) == (title, True, False)
+        QTest.keyClick(page, Qt.Key.Key_Escape)
+        assert opened.sitting.page is None
+        assert opened.sitting.start is not None
+        assert opened.sitting.start.isVisible()
+
+
+def test_settings_count_at_once(opened: Opened, own_folder: Path) -> None:
+    """Another look and other units are those of the next page and the next job; the settings say so in their file."""
+    opened.sitting.show_settings()
+    page = opened.sitting.page
+    assert isinstance(page, SettingsPage)
+    page.form.fill(
+        {
+            **page.form.answers(),
+            "window.look": "light",
+            "window.units": "metric",
+            "window.sound": "off",
+            "window.seen": "from afar",
+        }
+    )
+    page.keep()
+    again = opened.sitting.page
+    assert again is not None
+    assert again is not page
+    assert again.said.text() == f"Kept, in {own_folder / 'settings.toml'}."
+    again.close()
+    assert opened.begin() == {}
+    window = opened.at_window.window
+    assert (window.look.name, window.tones.muted, window.far) == ("light", True, True)
+    assert opened.at_window.bench.settings.unit == "N"
+
+
+def test_a_hold_of_the_shop_can_be_chosen_for_a_job(opened: Opened, own_folder: Path) -> None:
+    """A hold kept in the shop's folder stands among the choices of a new job, and the job is held to it."""
+    ready = Path("config/holds/main-hmpe.toml").read_text()
+    (own_folder / "holds").mkdir(parents=True)
+    (own_folder / "holds/ours.toml").write_text(ready.replace('"30 lbf"', '"32 lbf"'))
+    (field,) = [each for each in opened.sitting._fields() if each.key == "hold"]
+    assert "ours" in field.choices
+    assert opened.begin(hold="ours") == {}
+    assert opened.at_window.bench.settings.pre_stretch.target_mn == 142_343
+
+
+def test_a_station_chosen_is_in_use_now_and_the_next_time(opened: Opened, own_folder: Path) -> None:
+    """A station file that is chosen is the one in use: its bench writes the archive, and the settings name it."""
+    file = own_folder.parent / "station.toml"
+    file.parent.mkdir(parents=True)
+    file.write_text(FOREIGN_STATION.format(url=file.parent / "scale") + HOLD)
+    opened.sitting._use(file)
+    page = opened.sitting.page
+    assert isinstance(page, ScalePage)
+    assert page.said.text() == f"In use, now and the next time: {file}."
+    assert opened.sitting._archive.bench == "Bench of another make"
+    assert load_preferences().station == file
+    page.close()
+    assert opened.sitting.start is not None
+    words = [button.text() for button in opened.sitting.start.action_buttons]
+    assert words[:2] == ["Check the scale", "Daily check"]
+
+
+def test_closing_the_bench_leads_back_to_the_first_page(opened: Opened) -> None:
+    """A job's window that is closed gives the first page, with the job where it stands."""
+    assert opened.begin() == {}
+    opened.key(Qt.Key.Key_Space)
+    assert opened.sitting.start is None or not opened.sitting.start.isVisible()
+    opened.at_window.window.close()
+    assert opened.sitting.start is not None
+    assert opened.sitting.start.isVisible()
+    assert opened.sitting.start.jobs.count() == 1

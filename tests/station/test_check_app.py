@@ -15,7 +15,7 @@ from pytestqt.qtbot import QtBot
 
 from drivers.events import Event
 from station.bench_app import Sitting
-from station.check_app import FILE, AtScale, CheckFiler, ScaleChecks, place_of
+from station.check_app import ANEW, FILE, GO_ON, AtScale, CheckFiler, ScaleChecks, place_of
 from station.filing import Filer, facts_of
 from station.measuring.hold import ScaleUncertainty
 from station.records.archive import Archive
@@ -152,6 +152,54 @@ def test_a_check_whose_window_is_closed_is_kept(qtbot: QtBot, loft: Loft) -> Non
     text = (loft.folder / "checks/2026-06-01-not-filed.csv").read_text()
     assert [line.split(",")[2] for line in text.splitlines()[1:]] == ["0 N", "5 kg", "10 kg", "15 kg"]
     assert facts_of(loft.archive) == []
+
+
+def test_a_check_left_unfinished_is_gone_on_with(loft: Loft) -> None:
+    """What was read today is not asked for again; the result is that of a check made in one go, set aside and all."""
+    begun = loft.checks.full(Answers(FULL_FORM))
+    assert begun is not None
+    bench = Weighbench(gain=1.001)
+    bench.work = begun
+    bench.weigh(6)
+    begun.long_press()
+    begun.leave()
+    asked = Answers(FULL_FORM, {"before": GO_ON})
+    work = loft.checks.full(asked)
+    assert work is not None
+    assert f"after 5 of {len(work.loads)} readings" in asked.asked[1][1]
+    assert (work.weighed, work.set_aside) == (begun.weighed, begun.set_aside)
+    bench.work = work
+    bench.weigh()
+    assert work.result is not None
+    assert [each.load for each in work.weighed] == list(work.loads)
+    anew = loft.checks.full(Answers(FULL_FORM, {"before": ANEW}))
+    assert anew is not None
+    assert anew.weighed == []
+    assert loft.checks.full(Answers(FULL_FORM, None)) is None
+
+
+@pytest.mark.parametrize(("changed", "days"), [({"weights": "5 kg, 10 kg, 16 kg"}, 0), ({}, 1)])
+def test_only_todays_check_with_the_same_weights_is_gone_on_with(
+    loft: Loft, changed: dict[str, str], days: int
+) -> None:
+    """Other weights, or another day, begin a check anew without a question."""
+    begun = loft.checks.full(Answers(FULL_FORM))
+    assert begun is not None
+    bench = Weighbench()
+    bench.work = begun
+    bench.weigh(4)
+    begun.leave()
+    loft.now += datetime.timedelta(days=days)
+    work = loft.checks.full(Answers(FULL_FORM | changed))
+    assert work is not None
+    assert work.weighed == []
+
+
+def test_until_when_a_check_is_in_force_is_said(loft: Loft) -> None:
+    """A full check is in force for a year; without one, and without a typed uncertainty, that is said."""
+    assert loft.checks.until().startswith("No check with weights is filed")
+    loft.full()
+    assert loft.checks.until() == "Full check at 30 lbf of 2026-06-01: until 2027-06-01."
 
 
 def test_the_form_stands_as_it_was_filled_in(loft: Loft) -> None:

@@ -3,8 +3,12 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import select
 import shutil
+import signal
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -250,3 +254,16 @@ def test_the_archive_is_asked_for(capfd: CapFd) -> None:
     ran = run(capfd, "records", "list")
     assert ran.status == 2
     assert "--archive" in ran.err
+
+
+def test_ctrl_c_ends_an_export_with_130_and_no_traceback(filed: Path) -> None:
+    """An export that waits for its reader is stopped by Ctrl-C: status 130, and one word of why."""
+    command = [sys.executable, "-c", "from station.cli import main; main()", "records", "export", "--archive", filed]
+    pipes = subprocess.PIPE
+    with subprocess.Popen(command, stdout=pipes, stderr=pipes, start_new_session=True, text=True) as exporting:
+        assert exporting.stdout is not None
+        select.select([exporting.stdout], [], [], 30)  # it has begun, and more comes than the pipe holds
+        exporting.send_signal(signal.SIGINT)
+        out, err = exporting.communicate(timeout=30)
+    assert (exporting.returncode, err.strip()) == (130, "stopped")
+    assert len(out.splitlines()) < 35

@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from station.settings.materials import load_material, material_named, materials
+from station.settings.materials import _materials_of_config, load_material, material_named, materials
 from station.settings.tables import SettingsFault
 
 WHOLE = """
@@ -98,9 +98,9 @@ def test_two_files_of_one_name(tmp_path, monkeypatch):
         (folder / name).write_text(WHOLE, encoding="utf-8")
     monkeypatch.setattr("importlib.resources.files", lambda _: tmp_path)
     with pytest.raises(SettingsFault, match=r"two\.toml: \[material\] name: 'stock'"):
-        materials.__wrapped__()
+        _materials_of_config.__wrapped__()
     (folder / "two.toml").unlink()
-    assert list(materials.__wrapped__()) == ["stock"]
+    assert list(_materials_of_config.__wrapped__()) == ["stock"]
 
 
 def test_an_unknown_material_names_the_nearest():

@@ -1,0 +1,95 @@
+"""The pages beside the bench, each with what it needs of the station, the archive and the shop's folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from drivers.events import Event
+from station.app import Wire
+from station.check_app import ScaleChecks
+from station.faults import is_fault
+from station.records.archive import Archive
+from station.records.entries import JobOpened
+from station.records.store import is_server
+from station.records.words import count
+from station.settings import shop
+from station.settings.preferences import data_folder, shop_folder
+from station.settings.station import StationSettings
+from station.settings.trials import load_trials
+from station.views.archive_page import ArchivePage, FiledJob
+from station.views.palette import LookName
+from station.views.scale_page import Known, ScalePage
+from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
+
+
+def hold_page(look: LookName, scale: float = 1.0) -> ShelfPage:
+    """Give the page of hold specifications."""
+    return ShelfPage(look, shop.holds(shop_folder()), HOLDS, scale=scale)
+
+
+def material_page(look: LookName, scale: float = 1.0) -> ShelfPage:
+    """Give the page of materials; of each it is said how many of the shop's own trials there are."""
+    folder = shop_folder()
+    return ShelfPage(look, shop.materials(folder), MATERIALS, more=lambda name: trials_words(folder, name), scale=scale)
+
+
+def trials_words(folder: Path, material: str) -> str:
+    """Say which files of trials in the shop's folder have trials of a material, and how many."""
+    said: list[str] = []
+    for path in sorted((folder / "trials").glob("*.csv")):
+        try:
+            found = sum(trial.material == material for trial in load_trials(path))
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            said.append(str(fault))
+            continue
+        if found:
+            trials = count(found, "trial")
+            said.append(f"{trials} of it in {path}; a plan that names the file uses them.")
+    return " ".join(said) or f"No trials of it in {folder / 'trials'}."
+
+
+def archive_page(look: LookName, archive: Archive, jobs: Sequence[tuple[str, str]], scale: float = 1.0) -> ArchivePage:
+    """Give the page of the archive. `jobs` are numbers with where each stands, as far as it is known."""
+    beside = data_folder() if is_server(archive.where) else Path(archive.path).parent
+    stands = dict(jobs)
+    filed = [FiledJob(job, _about(archive, job, stands.get(job, ""))) for job in reversed(list(archive.jobs()))]
+    return ArchivePage(look, str(archive.where), filed, beside / "records", scale=scale)
+
+
+def _about(archive: Archive, job: str, stands: str) -> str:
+    opened = next((row.entry for row in archive.entries(job)), None)
+    if not isinstance(opened, JobOpened):
+        return "its first entry is not that of a job"
+    canopy, people = opened.canopy, opened.people
+    line = f"{opened.title}, {opened.side} {opened.number}".strip()
+    words = [canopy.get("type"), canopy.get("serial"), people.get("worker"), opened.owner.get("name"), stands]
+    return f"{line}\n" + " · ".join(str(word) for word in words if word)
+
+
+def scale_page(
+    look: LookName,
+    file: Path | None,
+    station: StationSettings | None,
+    checks: ScaleChecks | None,
+    use: Callable[[Path], None],
+    full: Callable[[], None],
+    daily: Callable[[], None],
+    scale: float = 1.0,
+) -> ScalePage:
+    """Give the page of scale and pedal."""
+    if station is None or checks is None:
+        return ScalePage(look, file, use, scale=scale)
+
+    @contextmanager
+    def hear() -> Iterator[Callable[[], Sequence[Event]]]:
+        with Wire(station) as wire:
+            yield wire.waiting
+
+    known = Known(checks.standing(), checks.until())
+    more: dict[str, Any] = {"full": full, "daily": daily}
+    return ScalePage(look, file, use, known, hear, **more, scale=scale)

@@ -1,0 +1,120 @@
+r"""Writing settings: the TOML a person could have written, read back by its own strict loader before it counts.
+
+* What a person wrote stays as it was: comments, order, and every key that is not answered anew.
+* A file is replaced whole or not at all. Where the new text is refused, the old file stands as it stood.
+
+>>> print(edited('# ours\n[hold]\ntarget = "30 lbf"  # by hand\n', {"hold.target": "32 lbf", "hold.low": "29 lbf"}))
+# ours
+[hold]
+target = "32 lbf"  # by hand
+low = "29 lbf"
+<BLANKLINE>
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Mapping, MutableMapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from station.settings.tables import SettingsFault
+
+T = TypeVar("T")
+Value = str | int | float
+
+
+def edited(text: str, answers: Mapping[str, Value | None]) -> str:
+    """Give TOML text with some keys answered anew, each named from the top with dots; None takes a key out.
+
+    A table that is left without keys goes as well. Raises `SettingsFault` where `text` is no TOML.
+    """
+    try:
+        document = tomlkit.parse(text)
+    except TOMLKitError as fault:
+        raise SettingsFault(f"is not valid TOML: {fault}") from None
+    for key, value in answers.items():
+        _put(document, key.split("."), value)
+    return tomlkit.dumps(document)
+
+
+def _put(table: MutableMapping[str, Any], path: list[str], value: Value | None) -> None:
+    key, below = path[0], path[1:]
+    if not below:
+        if value is None:
+            table.pop(key, None)
+        elif table.get(key) != value:
+            table[key] = value
+        return
+    if key not in table:
+        if value is None:
+            return
+        table[key] = tomlkit.table()
+    if not isinstance(table[key], MutableMapping):
+        why = f"found {table[key]!r}, expected a table"
+        raise SettingsFault(f"[{key}]: {why}", key, why)
+    _put(table[key], below, value)
+    if not table[key]:
+        del table[key]
+
+
+def values_of(text: str) -> dict[str, str]:
+    """Give what a TOML text says, key by key, named from the top with dots, as a person would type it into a form."""
+    found: dict[str, str] = {}
+
+    def walk(table: Mapping[str, Any], above: str) -> None:
+        for key, value in table.items():
+            if isinstance(value, Mapping):
+                walk(value, f"{above}{key}.")
+            else:
+                found[above + key] = str(value)
+
+    try:
+        walk(tomlkit.parse(text).unwrap(), "")
+    except TOMLKitError as fault:
+        raise SettingsFault(f"is not valid TOML: {fault}") from None
+    return found
+
+
+def plain_number(text: str) -> Value:
+    """Give a typed number as one; any other text as it is, for the loader to refuse in its own words.
+
+    >>> plain_number("9600"), plain_number("0.97"), plain_number("fast")
+    (9600, 0.97, 'fast')
+    """
+    if re.fullmatch(r"[+-]?[0-9]{1,12}", text, re.ASCII):
+        return int(text)
+    return float(text) if re.fullmatch(r"[+-]?[0-9]{1,12}\.[0-9]{1,12}", text, re.ASCII) else text
+
+
+def keep(path: Path, text: str, load: Callable[[Path], T]) -> T:
+    """Write `text` as the file `path`, if `load` takes it; give what `load` gives.
+
+    Raises the fault of `load`, which then names `path`, and `SettingsFault` where the file cannot be written.
+    """
+    path = path.expanduser()
+    path = path.resolve() if path.is_symlink() else path
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".new-", dir=path.parent) as folder:
+            new = Path(folder, path.name)  # under its own name: a hold is called as its file is
+            with new.open("w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            if path.exists():
+                shutil.copymode(path, new)
+            try:
+                load(new)
+            except SettingsFault as fault:
+                raise SettingsFault(str(fault).replace(str(new), str(path)), fault.key, fault.why) from None
+            new.replace(path)
+    except OSError as fault:
+        raise SettingsFault(f"{path}: cannot be written: {fault.strerror or fault}; name another folder") from None
+    return load(path)

@@ -1,0 +1,100 @@
+"""A page of the program beside the bench: a title, its content, what there is to say at the foot, and the way back.
+
+Esc goes back. A page never takes a foot pedal's key for an answer: it has nothing that the foot may do.
+"""
+
+from __future__ import annotations
+
+from PyQt6.QtCore import Qt, pyqtSignal
+from PyQt6.QtGui import QCloseEvent, QKeyEvent
+from PyQt6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QPushButton, QScrollArea, QVBoxLayout, QWidget
+
+from station.views.form import Form, dress, labelled
+from station.views.lettering import load_fonts
+from station.views.palette import LookName, look_named
+
+SIZE = (1600, 960)
+
+
+class Page(QWidget):
+    """One page; `body` takes its content, `foot` its buttons. `say` writes the line above them."""
+
+    closed = pyqtSignal()
+
+    def __init__(self, look: LookName, title: str, text: str = "", *, scale: float = 1.0) -> None:
+        super().__init__()
+        load_fonts()
+        self.scale = scale
+        self.setWindowTitle(f"fidbench: {title.lower()}")
+        self.setAccessibleName(title)
+        self.setStyleSheet(dress(look_named(look), scale))
+        self.resize(round(SIZE[0] * scale), round(SIZE[1] * scale))
+        margin = round(40 * scale)
+        page = QVBoxLayout(self)
+        page.setContentsMargins(margin, margin, margin, margin)
+        page.setSpacing(round(20 * scale))
+        page.addWidget(labelled(title, "title", self))
+        if text:
+            page.addWidget(labelled(text, "soft", self))
+        self.body = QVBoxLayout()
+        page.addLayout(self.body, 1)
+        self.said = labelled("", "soft", self)
+        self.said.hide()
+        page.addWidget(self.said)
+        self.foot = QHBoxLayout()
+        self.foot.setSpacing(round(16 * scale))
+        self.back_button = QPushButton("Back (Esc)", self)
+        self.back_button.clicked.connect(self.close)
+        self.foot.addWidget(self.back_button)
+        self.foot.addStretch(1)
+        page.addLayout(self.foot)
+
+    def say(self, words: str, *, wrong: bool = False) -> None:
+        """Say what came of it; what went wrong is set apart, and begins with a word that says so."""
+        self.said.setProperty("role", "error" if wrong else "plain")
+        self.said.setText(f"Not done: {words}" if wrong else words)
+        self.said.setAccessibleName(self.said.text())
+        self.said.setStyleSheet(self.said.styleSheet())  # asks the page's style again
+        self.said.setVisible(bool(words))
+
+    def button(self, words: str, *, main: bool = False) -> QPushButton:
+        """Give a new button at the foot of the page."""
+        button = QPushButton(words, self)
+        if main:
+            button.setProperty("role", "main")
+        self.foot.addWidget(button)
+        return button
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:  # noqa: N802 Qt's name
+        """Go back on Esc; Return presses the button that has the focus."""
+        if event is None or event.isAutoRepeat():
+            return
+        focus = self.focusWidget()
+        if event.key() == Qt.Key.Key_Escape:
+            self.close()
+        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and isinstance(focus, QPushButton):
+            focus.click()
+        else:
+            super().keyPressEvent(event)
+
+    def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
+        """Say that the page was closed."""
+        self.closed.emit()
+        super().closeEvent(event)
+
+
+def scrolled(form: Form, parent: QWidget) -> QScrollArea:
+    """Give room in which a form is scrolled up and down, never sideways."""
+    room = QScrollArea(parent)
+    room.setWidgetResizable(True)
+    room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    room.setWidget(form)
+    return room
+
+
+def add_row(rows: QListWidget, words: str, key: object) -> None:
+    """Add a row of one or two lines to a list, heard as one."""
+    item = QListWidgetItem(words, rows)
+    item.setData(Qt.ItemDataRole.UserRole, key)
+    item.setData(Qt.ItemDataRole.AccessibleTextRole, words.replace("\n", ", "))
