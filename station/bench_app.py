@@ -25,7 +25,7 @@ from station.bench.snapshot import Words
 from station.bench.weighing import DailyCheck, FullCheck
 from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
-from station.filing import Filer, data_folder, default_archive, facts_of, job_state, next_piece, wall_clock
+from station.filing import Filer, default_archive, facts_of, job_state, next_piece, wall_clock
 from station.first_run_app import FirstRunAt
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
@@ -38,7 +38,7 @@ from station.scale_today import ScaleRecord, ScaleToday
 from station.set_app import MEASURE, measure
 from station.settings.hold import HoldSpecification
 from station.settings.plan import load_plan, plan_text
-from station.settings.preferences import Preferences, load_preferences, preferences_file, shop_folder
+from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file, shop_folder
 from station.settings.shop import hold_named, hold_names
 from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
 from station.settings.tables import SettingsFault
@@ -236,8 +236,8 @@ class Sitting:
     def _notice(self) -> str:
         if self._station is None:
             return (
-                "No station file: pulls are by hand and not measured, as the record says. Set up a scale, or choose one "
-                "under Scale and pedal."
+                "No station file: pulls are by hand and not measured, as the record says. Set up a scale, or choose "
+                "one under Scale and pedal."
             )
         standing = f" Today: {self._checks.standing()}." if self._checks else ""
         return (

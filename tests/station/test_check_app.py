@@ -344,6 +344,7 @@ def test_the_first_page_opens_a_daily_check_on_a_real_port(
             "Check the scale",
             "Daily check",
             "Measure a line set",
+            "Set up a scale",
         ]
         monkeypatch.setattr("station.bench_app.ask", lambda *_: {"weight": "30 lbf"})
         page.action_buttons[1].click()

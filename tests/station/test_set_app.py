@@ -155,7 +155,7 @@ def test_the_first_page_leads_there_and_back(qtbot, tmp_path, monkeypatch):
         sitting.show()
         first = sitting.start
         qtbot.addWidget(first)
-        assert [button.text() for button in first.action_buttons] == ["Measure a line set"]
+        assert [button.text() for button in first.action_buttons] == ["Measure a line set", "Set up a scale"]
         first.action_buttons[0].click()
         page = sitting.set_page
         qtbot.addWidget(page)
