@@ -12,11 +12,13 @@ from station.records.archive import Archive, ArchiveFault
 from station.records.entries import SignedOff
 from station.records.schema import LAYOUT
 from tests.station.records.sample_job import BENCH, JOB, story
-from tests.station.records.test_archive import AT, check, is_whole, names
+from tests.station.records.test_archive import check, is_whole, names
 
 # The sample job, filed by the program when its archives had layout 1 (before names and signatures stood beside bodies).
 LAYOUT_1 = Path(__file__).parents[2] / "captures" / "archive-layout-1.sqlite"
 HEAD_1 = "6032c3b8131f63c3425df6d54f61561144c880ce0f57d2a3860f9de3eb5322ec"
+
+LATER = "2026-03-05T05:06:07.000000Z"  # after the last entry of the old archive
 
 
 @pytest.fixture
@@ -49,7 +51,7 @@ def test_an_old_archive_is_read_as_it_is_and_verifies(old: Path) -> None:
 def test_an_old_archive_is_taken_to_the_new_layout_by_a_bench(old: Path) -> None:
     """A bench that opens an old file goes on with its chain in the new layout, and every hash stays."""
     with Archive.open(old, bench=BENCH) as archive:
-        assert archive.append(SignedOff(job=JOB, by="Ansa Velling", certificate="", statement=""), AT).seq == 31
+        assert archive.append(SignedOff(job=JOB, by="Ansa Velling", certificate="", statement=""), LATER).seq == 31
     version, columns = layout_of(old)
     assert (version, columns[-2:]) == (LAYOUT, ["names", "signature"])
     assert is_whole(old) == 31
@@ -58,7 +60,7 @@ def test_an_old_archive_is_taken_to_the_new_layout_by_a_bench(old: Path) -> None
     assert rows[29].hash == HEAD_1
     assert [row.entry for row in rows[:30]] == [entry for entry, _ in story()]
     with Archive.open(old, bench=BENCH) as archive:
-        assert archive.append(check(1), AT).seq == 32
+        assert archive.append(check(1), LATER).seq == 32
 
 
 def test_a_change_of_layout_that_fails_leaves_the_old_one(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -86,7 +88,7 @@ def test_an_old_archive_read_beside_its_writer_is_read_on(old: Path) -> None:
     with Archive.open(old) as reader:
         assert len(list(reader.entries())) == 30
         with Archive.open(old, bench=BENCH) as writer:
-            writer.append(check(1), AT)
+            writer.append(check(1), LATER)
         with pytest.raises(ArchiveFault, match="was written to while it was read; do it again"):
             list(reader.entries())
     assert is_whole(old) == 31

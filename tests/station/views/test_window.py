@@ -410,7 +410,7 @@ def in_timer(bench: Failing, patch: pytest.MonkeyPatch) -> None:
 
 def in_command(bench: Failing, patch: pytest.MonkeyPatch) -> None:
     """Fail once while a command is carried out."""
-    patch.setattr("station.bench_app.carry_out", fail)
+    patch.setattr("station.at_window.carry_out", fail)
     bench.window._sent("done")
     patch.undo()
 
