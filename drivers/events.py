@@ -12,6 +12,8 @@ from typing import Literal, NamedTuple
 
 Status = Literal["stable", "unstable", "overload", "fault"]
 ForceUnit = Literal["N", "lbf", "kgf"]
+LengthUnit = Literal["mm", "cm", "in"]
+Source = Literal["second scale", "gauge"]
 
 
 class Frame(NamedTuple):
@@ -62,6 +64,22 @@ class LinkLost(NamedTuple):
     advice: str
 
 
+class GaugeReading(NamedTuple):
+    """One reading of a length gauge, in whole micrometres; None where it gave no number."""
+
+    at_us: int
+    length_um: int | None
+    status: Status | None
+
+
+class Beside(NamedTuple):
+    """What came from an instrument that stands beside the scale: a second scale, or a length gauge."""
+
+    at_us: int
+    source: Source
+    event: Reading | GaugeReading | LinkUp | LinkLost
+
+
 class PedalUp(NamedTuple):
     """The pedal's port opened."""
 
@@ -92,4 +110,4 @@ class Tick(NamedTuple):
 
 LinkEvent = Reading | Garbage | LinkUp | LinkLost
 PedalLinkEvent = PedalEdge | PedalUp | PedalLost
-Event = LinkEvent | PedalLinkEvent | Tick
+Event = LinkEvent | PedalLinkEvent | Beside | Tick

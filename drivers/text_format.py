@@ -1,7 +1,7 @@
 """What a person declares of a scale's text frames, read strictly: what cannot work is refused here, by name.
 
-- The names N, lbf, kgf and the four words of a status are keys of their tables, unless the table gives them another
-  meaning. A key is bytes by latin-1 or by UTF-8: either is known.
+- The names N, lbf, kgf (of a length gauge mm, cm, in) and the four words of a status are keys of their tables, unless
+  the table gives them another meaning. A key is bytes by latin-1 or by UTF-8: either is known.
 - In a column of fixed width a key may be padded with spaces on both sides.
 - An end begins with a byte that no number holds, and nothing declared to stand within a frame begins an end.
 - A frame without an end has a fixed length and something to find its beginning by.
@@ -24,7 +24,7 @@ from itertools import pairwise
 from typing import Literal, TypeVar, get_args
 
 from drivers import checksums
-from drivers.events import ForceUnit, Status
+from drivers.events import ForceUnit, LengthUnit, Status
 from drivers.template import (
     FRAME_LIMIT,
     Field,
@@ -41,6 +41,8 @@ from drivers.template import (
 )
 
 Checksum = Literal["none", "xor8", "sum8", "crc16-modbus"]
+Measured = Literal["force", "length"]
+Unit = ForceUnit | LengthUnit
 Meaning = TypeVar("Meaning", bound=str)
 
 FORCELESS: frozenset[Status | None] = frozenset({"overload", "fault"})
@@ -50,6 +52,7 @@ FORCELESS: frozenset[Status | None] = frozenset({"overload", "fault"})
 class TextFormat:
     """How a scale writes its frames; see the module's docstring. Raises `FormatFault` for what cannot work.
 
+    `measures` is force, or length for a gauge that is declared like a scale: then units are lengths, and no others.
     `unit` is the unit of frames that name none. `check_range` is the slice of the frame's bytes, without its end, that
     the checksum covers (negative numbers count from the frame's last byte); by default all that stands before the
     check. `check_form` says whether the check is sent as hexadecimal digits or as bare bytes.
@@ -57,13 +60,14 @@ class TextFormat:
 
     frame: str
     end: bytes = b"\r\n"
-    unit: ForceUnit | None = None
-    units: Mapping[str, ForceUnit] = field(default_factory=dict)
+    unit: Unit | None = None
+    units: Mapping[str, Unit] = field(default_factory=dict)
     status: Mapping[str, Status] = field(default_factory=dict)
     decimal: Literal[".", ","] = "."
     checksum: Checksum = "none"
     check_range: tuple[int, int] | None = None
     check_form: Literal["hex", "bytes"] = "hex"
+    measures: Measured = "force"
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "units", dict(self.units))
@@ -92,10 +96,15 @@ class TextFormat:
             return 0
         return checksums.CHECKSUMS[self.checksum][0] * (2 if self.check_form == "hex" else 1)
 
+    @property
+    def known_units(self) -> tuple[Unit, ...]:
+        """The units of what is measured."""
+        return get_args(ForceUnit if self.measures == "force" else LengthUnit)
+
     @cached_property
-    def unit_keys(self) -> dict[bytes, ForceUnit]:
+    def unit_keys(self) -> dict[bytes, Unit]:
         """What may stand at {unit}, as bytes, and the unit it means."""
-        return _keys(self.part("unit"), self.units, get_args(ForceUnit))
+        return _keys(self.part("unit"), self.units, self.known_units)
 
     @cached_property
     def status_keys(self) -> dict[bytes, Status]:
@@ -162,7 +171,8 @@ def _padded(key: bytes, part: Part | None) -> list[bytes]:
 
 
 def _refuse_unknown_words(form: TextFormat) -> None:
-    units, states = get_args(ForceUnit), get_args(Status)
+    _one_of("measures", form.measures, get_args(Measured))
+    units, states = form.known_units, get_args(Status)
     if form.unit is not None:
         _one_of("unit", form.unit, units)
     for key, unit in form.units.items():
@@ -194,7 +204,9 @@ def _refuse_missing_parts(form: TextFormat) -> None:
     if "status" not in has and form.status:
         raise FormatFault("frame: has no {status}; expected one, for status words are declared")
     if "" in form.units:
-        raise FormatFault('units: found an empty key; a unit that the frame does not name is written unit = "lbf"')
+        raise FormatFault(
+            f'units: found an empty key; a unit that the frame does not name is written unit = "{form.known_units[1]}"'
+        )
     if form.status.get("") in FORCELESS:
         raise FormatFault("status: found an empty key for a scale that gives no force; expected what it sends then")
     for name, table in (("unit", form.units), ("status", form.status)):

@@ -27,11 +27,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import cast
 
 from drivers.checksums import of_each, read
 from drivers.events import ForceUnit, Frame, Noise, Status
 from drivers.template import FRAME_LIMIT, Field, FormatFault, Part, fixed_width, shown, wire_bytes
-from drivers.text_format import FORCELESS, Meaning, TextFormat
+from drivers.text_format import FORCELESS, Meaning, TextFormat, Unit
 
 __all__ = ["FormatFault", "TextDecoder", "TextFormat", "encode", "wire_bytes"]
 
@@ -57,7 +58,8 @@ class TextDecoder:
         self._stream = form.patterns.stream
         self._width = fixed_width(form.parts) or 0
         self._sized = any(part.field == "value" and part.width for part in form.parts)
-        self._units: Mapping[bytes, ForceUnit | None] = {b"": form.unit, **form.unit_keys}
+        # A gauge's length and its unit travel where a scale's force does; only who reads a gauge takes them for that.
+        self._units = cast(Mapping[bytes, ForceUnit | None], {b"": form.unit, **form.unit_keys})
         self._statuses: Mapping[bytes, Status | None] = {b"": None, **form.status_keys}
         self._point = bytes.maketrans(form.decimal.encode(), b".")
         groups = self._stream.groupindex
@@ -239,7 +241,7 @@ class TextDecoder:
 # Frames to bytes
 
 
-def encode(form: TextFormat, force: float | None, unit: ForceUnit | None, status: Status | None) -> bytes:
+def encode(form: TextFormat, force: float | None, unit: Unit | None, status: Status | None) -> bytes:
     """Write the frame, with its end, that a scale of this format sends: what `TextDecoder` reads as these fields.
 
     Without a force (None, or a status of overload or fault) the value is dashes, and the unit may be None. The force

@@ -22,6 +22,7 @@ from drivers.events import PedalEdge
 from drivers.modbus_rtu import ModbusFormat, question
 from drivers.text_frames import TextFormat
 from simulators.faults import Fault, Wire
+from simulators.gauge import GaugeMove, VirtualGauge
 from simulators.hand import Grip, Pull, Puller, repeated
 from simulators.line import HMPE, POLYESTER, BraidedLine, Stock
 from simulators.pedal import FootPedal
@@ -93,6 +94,7 @@ class Scenario:
     every_us: int | None = None
     hold: Mapping[str, str] = field(default_factory=lambda: MAIN_LINE)
     uncertainty: str | None = "0.2 lbf"
+    gauge: tuple[GaugeMove, ...] = ()
 
 
 class VirtualBench:
@@ -107,6 +109,7 @@ class VirtualBench:
         self.puller = Puller(self.line, scenario.grip, plan, scenario.tremor_share, seed)
         self.scale = VirtualScale(seed, scenario.scale, scenario.keys)
         self.wire = Wire(scenario.faults, seed)
+        self.gauge = VirtualGauge(scenario.gauge, seed)
         self._presses = _presses(scenario, FootPedal(seed))
         self._edges: list[PedalEdge] = []
 
@@ -117,6 +120,10 @@ class VirtualBench:
     def answer(self, at_us: int, request: bytes) -> list[Sent]:
         """Give what arrives at the port once `request`, or a piece of one, has been sent to the scale."""
         return self.wire.carry(self.scale.answer(at_us, request, self.puller.tension_n), at_us)
+
+    def gauge_until(self, at_us: int) -> list[Sent]:
+        """Give what a length gauge has sent since the last call; nothing where the scenario has none."""
+        return self.gauge.bytes_until(at_us) if self.scenario.gauge else []
 
     def edges_until(self, at_us: int) -> list[PedalEdge]:
         """Give every edge of the pedal's contact since the last call."""
@@ -380,6 +387,16 @@ _ALL = (
         ("short",),
         _pulls((3, 31, 2), (20, 0, 60)),
         _s(82),
+    ),
+    Scenario(
+        "gauge",
+        "Two lines compared under 10 lbf with a length gauge: zeroed on one, read 1/8 in long on the other. No hold.",
+        "not-held",
+        ("never-in-band",),
+        _pulls((2, 10.2, 1), (8, 0, 1), (11, 10.2, 1), (18, 0, 1)),
+        _s(20),
+        taps=(Tap(_s(6)), Tap(_s(16))),
+        gauge=(GaugeMove(0, 100.0), GaugeMove(_s(12.5), 103.175)),
     ),
     Scenario(
         "in-doubt",

@@ -21,11 +21,12 @@ import threading
 import time
 import tty
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 from drivers.events import PedalEdge
 from drivers.modbus_rtu import ModbusFormat
+from simulators.gauge import GAUGE
 from simulators.scale import ScaleModel
 from simulators.scenarios import Scenario, VirtualBench
 from station.units import in_unit
@@ -119,12 +120,16 @@ def serve(
 ) -> None:
     """Play `scenario` on real ports in `directory` until `stop` is set, `speed` times as fast as real time.
 
-    `announce(device, path)` is told the path of the `scale` and of the `pedal` once both are open. When the plan of a
+    `announce(device, path)` is told the path of the `scale` and of the `pedal` once both are open, after that of the
+    `gauge` where the scenario has one. When the plan of a
     scenario is over, the scale goes on showing what it shows. Raises `OSError` where the ports cannot be made.
     """
     directory.mkdir(parents=True, exist_ok=True)
     bench = VirtualBench(scenario, seed)
-    with Port(directory / "scale") as scale, Port(directory / "pedal") as pedal:
+    with Port(directory / "scale") as scale, Port(directory / "pedal") as pedal, ExitStack() as more:
+        gauge = more.enter_context(Port(directory / "gauge")) if scenario.gauge else None
+        if gauge is not None:
+            announce("gauge", str(gauge.link))
         announce("scale", str(scale.link))
         announce("pedal", str(pedal.link))
         started_ns = time.monotonic_ns()
@@ -137,6 +142,9 @@ def serve(
             for sent in bench.bytes_until(at_us) + bench.answer(at_us, scale.heard()):
                 scale.send(sent.raw)
             pedal.send(b"".join(pedal_line(edge) for edge in bench.edges_until(at_us)))
+            if gauge is not None:
+                for sent in bench.gauge_until(at_us):
+                    gauge.send(sent.raw)
             scale.wait(_STEP_S)
 
 
@@ -145,8 +153,8 @@ def pedal_line(edge: PedalEdge) -> bytes:
     return _DOWN + b"\r\n" if edge.down else _UP + b"\r\n"
 
 
-def station_toml(scenario: Scenario, scale_path: str, pedal_path: str) -> str:
-    """Give the text of a station file that reads the simulated scale and pedal and judges by the scenario's hold."""
+def station_toml(scenario: Scenario, scale_path: str, pedal_path: str, gauge_path: str | None = None) -> str:
+    """Give the text of a station file that reads the simulated instruments and judges by the scenario's hold."""
     model = scenario.scale
     lines = [
         f"# A simulated bench, scenario {scenario.name}. {scenario.story}",
@@ -165,6 +173,10 @@ def station_toml(scenario: Scenario, scale_path: str, pedal_path: str) -> str:
             f"uncertainty = {_text(scenario.uncertainty)}",
             'uncertainty_until = "2099-12-31"  # a simulated scale does not age; a real one is checked every year',
         ]
+    if gauge_path is not None:
+        lines += ["", "[gauge]", f"url = {_text(gauge_path)}", f"frame = {_text(GAUGE.frame)}"]
+        lines += [f"end = {_text(GAUGE.end.decode())}", f"unit = {_text(str(GAUGE.unit))}"]
+        lines.append(f"status = {{ {', '.join(f'{word} = {_text(meant)}' for word, meant in GAUGE.status.items())} }}")
     lines += ["", "[pedal]", 'kind = "text"', f"url = {_text(pedal_path)}"]
     lines += [f"down = {_text(_DOWN.decode())}", f"up = {_text(_UP.decode())}", "", "[hold]"]
     lines += [f"{key} = {_text(value)}" for key, value in scenario.hold.items()]

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import queue
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
 
 from drivers.capture import Capture, is_capture, read_capture, replay
-from drivers.events import Event, Reading, Tick
+from drivers.events import Beside, Event, GaugeReading, LinkEvent, LinkLost, LinkUp, Reading, Source, Tick
 from drivers.link import Decoder, Link, PedalLink, PedalLinkSettings
 from drivers.modbus_rtu import ModbusDecoder, ModbusFormat
 from drivers.scpi import ScpiDecoder, ScpiFormat
 from drivers.text_frames import TextDecoder
 from station.settings.station import ScaleSettings, StationSettings
+from station.units import factor
 
 TICK_S = 0.05
 
@@ -62,6 +63,13 @@ class Wire:
         else:
             heard = None if capture is None else capture.heard
             self._links.append(Link(scale.link, decoder_of(scale), self._put_scale, self._faults.put, on_heard=heard))
+        if with_pedal and station.second_scale is not None:
+            second = station.second_scale
+            heard_by = self._put_beside("second scale")
+            self._links.append(Link(second.link, decoder_of(second), heard_by, self._faults.put))
+        if with_pedal and station.gauge is not None:
+            gauge = station.gauge
+            self._links.append(Link(gauge.link, TextDecoder(gauge.format), self._put_beside("gauge"), self._faults.put))
         if with_pedal and isinstance(station.pedal, PedalLinkSettings):
             self._links.append(PedalLink(station.pedal, self._put, self._faults.put))
 
@@ -81,6 +89,12 @@ class Wire:
         if self._capture is not None:
             self._capture.told(batch)
         self._put(batch)
+
+    def _put_beside(self, source: Source) -> Callable[[Sequence[LinkEvent]], None]:
+        def put(batch: Sequence[LinkEvent]) -> None:
+            self._put([beside(source, each) for each in batch if isinstance(each, Reading | LinkUp | LinkLost)])
+
+        return put
 
     def waiting(self) -> list[Event]:
         """Give everything that has come since, without waiting, closed by a tick."""
@@ -118,6 +132,18 @@ class Wire:
         except queue.Empty:
             return
         raise fault
+
+
+def beside(source: Source, event: Reading | LinkUp | LinkLost) -> Beside:
+    """Give what an instrument beside the scale said; a gauge's number is a length, in its own unit.
+
+    >>> beside("gauge", Reading(7, 25.4, "mm", None, 7)).event  # type: ignore[arg-type]
+    GaugeReading(at_us=7, length_um=25400, status=None)
+    """
+    if source == "gauge" and isinstance(event, Reading):
+        um = None if event.force is None else round(event.force * float(factor(str(event.unit), "length")) * 1e6)
+        return Beside(event.at_us, source, GaugeReading(event.at_us, um, event.status))
+    return Beside(event.at_us, source, event)
 
 
 def _later(event: Event, by_us: int) -> Event:

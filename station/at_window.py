@@ -5,12 +5,13 @@ A command that needs a name or a reason asks for it with a form of the keyboard.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 
 from drivers.events import Event, PedalEdge
 from station.app import now_us
 from station.bench.bench import Bench
-from station.bench.commands import FormFault, carry_out
+from station.bench.commands import FormFault, carry_out, lines_to_turn_to
 from station.bench.showing import Showing
 from station.bench.snapshot import Command, Snapshot
 from station.filing import WallClock, wall_clock
@@ -77,6 +78,8 @@ class AtWindow:
             carry_out(self.bench, command)
             return
         title, text, fields = FORMS[command]
+        if command == "another line":
+            fields = (dataclasses.replace(fields[0], choices=lines_to_turn_to(self.bench)),)
         while True:
             answers = self.window.ask(title, text, fields)
             if answers is None:

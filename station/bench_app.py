@@ -37,8 +37,8 @@ from station.records.store import is_server
 from station.scale_today import ScaleRecord, ScaleToday
 from station.set_app import MEASURE, measure
 from station.settings.hold import HoldSpecification
-from station.settings.plan import load_plan, plan_text
 from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file, shop_folder
+from station.settings.reline import job_text
 from station.settings.shop import hold_named, hold_names
 from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
 from station.settings.tables import SettingsFault
@@ -46,7 +46,7 @@ from station.settings.writing import edited, keep
 from station.units import LengthSystem, QuantityFault, force_mn
 from station.views.dialogs import ask
 from station.views.form import Field
-from station.views.job_forms import NEW_JOB, STATION_HOLD
+from station.views.job_forms import AS_THE_FILE, NEW_JOB, STATION_HOLD
 from station.views.page import SIZE, Page
 from station.views.palette import LookName, look_named
 from station.views.set_view import SetPage
@@ -341,8 +341,8 @@ class Sitting:
     def _begin(self, plan: Path, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Open a new job; give what is wrong, by field."""
         try:
-            text = plan_text(plan)
-            make_plan(load_plan(plan))
+            text, settings, sides = job_text(plan)
+            make_plan(settings)
         except (OSError, UnicodeDecodeError) as fault:
             return {PLAN_KEY: f"{plan}: cannot be read: {fault}"}
         except (SettingsFault, PlanFault, tomllib.TOMLDecodeError) as fault:
@@ -361,14 +361,16 @@ class Sitting:
         hold: dict[str, str | int | None] = {"pre_stretch": answers["hold"]}
         if answers.get("rated_strength"):
             hold["rated_strength"] = answers["rated_strength"]
+        if answers.get("comparing", AS_THE_FILE) != AS_THE_FILE:
+            hold["comparing"] = answers["comparing"]
         job = self._archive.new_job_id(wall_clock().year)
         Filer(self._archive)(
             JobOpened(
                 job=job,
                 title=answers["title"],
-                side=answers["side"],
+                side=sides or answers["side"],  # a set's sides are its job file's to say
                 number=answers.get("number", ""),
-                reference=load_plan(plan).reference,
+                reference=settings.reference,
                 canopy=grouped.get("canopy", {}),
                 owner=grouped.get("owner", {}),
                 work=grouped.get("work", {}),
@@ -397,6 +399,11 @@ class Sitting:
         named = state.opened.measuring
         hold = self._hold_named(str(named.get("pre_stretch") or "main-hmpe"), str(named.get("rated_strength") or ""))
         station = self._station
+        if station is not None and state.method == "two cells" and station.second_scale is None:
+            raise SettingsFault(
+                "comparing with two cells needs a second one: [second_scale] is missing from the station file; "
+                "declare it with the keys of [scale]"
+            )
         events: Callable[[], Sequence[Event]] = list
         if station is not None:
             events = self._open.enter_context(Wire(station)).waiting
@@ -411,6 +418,7 @@ class Sitting:
             lengths=self._lengths,
             next_piece=next_piece(self._archive),
             pedal=bool(station and station.pedal),
+            gauge=None if station is None or station.gauge is None else 1 if station.gauge.rising_is_long else -1,
         )
         bench = Bench(state, settings, Filer(self._archive))
         key_pedal = bool(station and isinstance(station.pedal, KeyPedal))

@@ -11,9 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from drivers.events import Event, Garbage, LinkLost, Reading, Tick
-from station.bench.comparing import Comparing, Difference, marking_limits_mn
+from drivers.events import Beside, Event, Garbage, GaugeReading, LinkLost, Reading, Tick
+from station.bench.comparing import Comparing, Difference, Pulls, marking_limits_mn
 from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
+from station.bench.gauge import LengthGauge
 from station.bench.hearing import Hearing
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import JobState, JobStep, adjustment
@@ -51,7 +52,10 @@ class Filing(Protocol):
 
 @dataclass(frozen=True)
 class BenchSettings:
-    """What the bench works by. `scale` is the scale's name in records; None where there are no instruments."""
+    """What the bench works by. `scale` is the scale's name in records; None where there are no instruments.
+
+    `gauge` is 1 where there is a length gauge that rises as a line is longer, -1 where it falls.
+    """
 
     pre_stretch: HoldSpecification
     uncertainty: ScaleUncertainty | None
@@ -62,6 +66,7 @@ class BenchSettings:
     lengths: LengthSystem = "imperial"
     next_piece: int = 1
     pedal: bool = True
+    gauge: int | None = None
 
 
 class Bench(Hearing):
@@ -74,6 +79,9 @@ class Bench(Hearing):
         self.state = state
         self.settings = settings
         self.recent = Recent(WINDOW_US, settings.pre_stretch.max_gap_us)
+        self.second = Recent(WINDOW_US, settings.pre_stretch.max_gap_us)  # the second cell of a comparison
+        self.second_lost = False
+        self.gauge = LengthGauge()
         self.recorded = ""
         self.stopped: str | None = None  # why no more can be filed
         self.by_hand = settings.scale is None
@@ -126,7 +134,8 @@ class Bench(Hearing):
                 self._hold_facts(self.watch.feed(readings))
                 self._go_on_when_slack()
             return
-        self._see_overpull(step, chunk)
+        on_reference = self.comparing is not None and self.comparing.reference_alone
+        self._see_overpull(step, chunk, on_reference)
         if step.kind == "set":
             highest_mn = int(chunk.tension_mn[chunk.has_tension].max(initial=0))
             self._highest_mn = max(self._highest_mn, highest_mn)
@@ -137,14 +146,13 @@ class Bench(Hearing):
         """Give the piece at hand that must be scrapped or released first; None where there is none."""
         return self.state.blocked_piece(self.step)
 
-    def _see_overpull(self, step: JobStep, chunk: Trace) -> None:
+    def _see_overpull(self, step: JobStep, chunk: Trace, on_reference: bool) -> None:
         """File a pull over the ceiling, or an overload, that no hold is judging: once for each pull."""
         overload = bool((chunk.status == OVERLOAD).any())
-        peak_mn = int(chunk.tension_mn[chunk.has_tension].max(initial=0))
+        peak_mn = int(chunk.tension_mn[chunk.has_tension].max(initial=0)) // self._lines_on_the_scale
         ceiling_mn = self.settings.pre_stretch.ceiling_mn
         over = overload or peak_mn > ceiling_mn
         if over and not self._over:
-            on_reference = self.comparing is not None and self.comparing.phase == "reference"
             pieces = () if on_reference else self.state.pieces_of(step)
             if not pieces and not on_reference:
                 return  # nothing of this job hangs there: somebody leans on the scale
@@ -161,8 +169,43 @@ class Bench(Hearing):
             self.watch.link_lost(event)
         elif self.watch and isinstance(event, Garbage):
             self.watch.garbage()
+        elif isinstance(event, Beside):
+            self._hear_beside(event)
         elif isinstance(event, Tick):
             self._tick(event.at_us)
+
+    def _hear_beside(self, said: Beside) -> None:
+        """Take what a second scale or a length gauge says."""
+        event = said.event
+        if isinstance(event, GaugeReading):
+            self.gauge.add(event)
+        elif isinstance(event, Reading):
+            self.second_lost = False
+            chunk = Trace.of([event])
+            self.second.add(chunk)
+            if self.step is not None and self.comparing is not None and self.comparing.method == "two cells":
+                self._see_overpull(self.step, chunk, on_reference=False)
+        elif isinstance(event, LinkLost):
+            self.gauge.lost |= said.source == "gauge"
+            self.second_lost |= said.source == "second scale"
+            self.notice = Words(f"The {said.source}: {event.why}: {event.advice}", "warn")
+
+    @property
+    def _lines_on_the_scale(self) -> int:
+        return 2 if self.comparing is not None and self.comparing.method == "balanced" else 1
+
+    @property
+    def pulls(self) -> Pulls:
+        """Give what a comparison goes by: each line's pull, and what a gauge reads."""
+        method = self.comparing.method if self.comparing else "in turn"
+        pull_mn, other_mn = self.pull_mn, None
+        if method == "balanced" and pull_mn is not None:
+            pull_mn = round(pull_mn / 2)
+        elif method == "two cells":
+            heard_us = self.second.last_us
+            fresh = not self.second_lost and heard_us is not None and self.now_us - heard_us <= SILENT_US
+            pull_mn, other_mn = (self.second.now_mn() if fresh else None), pull_mn
+        return Pulls(pull_mn, other_mn, self.gauge.now_um(self.now_us), self.gauge.steady_um(self.now_us))
 
     def _tick(self, at_us: int) -> None:
         if self.comparing:
@@ -228,7 +271,7 @@ class Bench(Hearing):
     @property
     def marking_pull_mn(self) -> int:
         """Give the plan's marking and comparing pull."""
-        return round(self.state.plan.settings.pull_n * 1000)
+        return round(self.state.plan_of(self.step).settings.pull_n * 1000)
 
     def _hold_facts(self, facts: Sequence[HoldFact]) -> None:
         watch, step = self.watch, self.step
@@ -255,13 +298,13 @@ class Bench(Hearing):
                 self._judged(step, attempt, fact)
 
     def _completed(self, step: JobStep, attempt: LiveHold) -> None:
-        entry, trace = completed_fact(self.job, step.key, self._pieces(step), attempt)
+        entry, trace = completed_fact(self.job, step.key, self.state.hold_pieces(step), attempt)
         if self.record(entry, [trace]):
             self._cues.append("time complete")
 
     def _judged(self, step: JobStep, attempt: LiveHold, fact: Closed) -> None:
         scale = self.settings.scale or ""
-        entry = judged_fact(self.job, step.key, self._pieces(step), attempt, fact, scale)
+        entry = judged_fact(self.job, step.key, self.state.hold_pieces(step), attempt, fact, scale)
         if not self.record(entry, [fact.trace], stay=True):
             return
         if fact.judgement.verdict == "held":
@@ -296,7 +339,7 @@ class Bench(Hearing):
         elif step.kind in {"sew", "trial tack"} and not self._armed(at_us):
             return
         elif self.comparing:
-            found = self.comparing.tap(at_us, self.pull_mn)
+            found = self.comparing.tap(at_us, self.pulls)
             if isinstance(found, Difference):
                 self.compared(step, found)
             elif found:
@@ -313,7 +356,7 @@ class Bench(Hearing):
     def long_press(self, at_us: int) -> None:
         """Take a long press: back one step; in a comparison, the difference."""
         if self.comparing and self.comparing.takes_long_press:
-            why = self.comparing.long_press(at_us, self.pull_mn)
+            why = self.comparing.long_press(at_us, self.pulls)
             if why:
                 self.not_counted(why)
             return
@@ -341,6 +384,8 @@ class Bench(Hearing):
         if step.kind == "pre-stretch":
             by_hand = "press H when it was pulled by hand"
             return by_hand if self.by_hand else "the pull itself moves this step on: pull, hold, ease off"
+        if step.kind == "strip" and (why := self.state.why_not_strip(step)):
+            return why
         if step.kind in {"sign", "inspect"}:
             return "never by foot: use the keyboard"
         if step.kind == "check" and at_us - self.step_since_us < SHOWN_US:
@@ -376,9 +421,6 @@ class Bench(Hearing):
         """Give the job's ID."""
         return self.state.opened.job
 
-    def _pieces(self, step: JobStep) -> tuple[str, ...]:
-        return (self.state.pieces[step.line],) if step.line in self.state.pieces else ()
-
     @property
     def next_piece(self) -> str:
         """Give the number of the piece to be cut: that of a piece cut before for the same line, else the next."""
@@ -395,13 +437,20 @@ class Bench(Hearing):
                 job=self.job,
                 step=step.key,
                 line=step.line,
-                method="in turn" if not self.by_hand else "in turn, pulled by hand, not measured",
+                method=self._method,
                 difference_um=found.difference_um,
                 reference_pull_mn=found.reference_mn,
                 line_pull_mn=found.line_mn,
                 after_sewing=step.after_sewing,
+                reference_gauge_um=found.reference_gauge_um,
+                line_gauge_um=found.line_gauge_um,
             )
         )
+
+    @property
+    def _method(self) -> str:
+        method = self.comparing.method if self.comparing else self.state.method
+        return f"{method}, pulled by hand, not measured" if self.by_hand else method
 
     def record(self, entry: Entry, traces: Sequence[Trace] = (), stay: bool = False) -> bool:
         """File a fact, then let it count; tell whether it is. `stay` leaves the step to be moved on by the pull."""
@@ -441,6 +490,12 @@ class Bench(Hearing):
             settings = self.settings
             self.watch = HoldWatch(settings.pre_stretch, settings.uncertainty, settings.response_us)
         elif step.kind == "compare":
-            line = next(each for each in self.state.plan.lines if each.name == step.line)
+            line = next(each for each in self.state.plan_of(step).lines if each.name == step.line)
             equal_mn = None if line.equal_pull_n is None else round(line.equal_pull_n * 1000)
-            self.comparing = Comparing(self.marking_pull_mn, equal_mn, measured=not self.by_hand)
+            self.comparing = Comparing(
+                self.marking_pull_mn,
+                equal_mn,
+                measured=not self.by_hand,
+                method=self.state.method,
+                gauge=self.settings.gauge,
+            )

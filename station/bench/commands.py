@@ -15,13 +15,13 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from station.bench.bench import Bench
-from station.bench.comparing import NOT_THE_SAME
 from station.bench.job import JobStep, adjustment_fact
 from station.bench.snapshot import Command
 from station.records.entries import (
     Entry,
     HoldByHand,
     Inspected,
+    LineTurnedTo,
     Overridden,
     PieceReleased,
     PieceScrapped,
@@ -38,6 +38,7 @@ _NEEDED: dict[Command, tuple[str, ...]] = {
     "by hand": ("by",),
     "inspect": ("by", "finding"),
     "sign": ("by",),
+    "another line": ("line",),
 }
 
 
@@ -51,10 +52,20 @@ def needed(command: Command) -> tuple[str, ...]:
 
 
 def offered(bench: Bench) -> tuple[Command, ...]:
-    """Give what can be done now; a tap does `done` or `level` where one of them is offered."""
+    """Give what can be done now; a tap does `done` or `level` where one of them is offered.
+
+    In a set job another line may be turned to wherever nothing is under way.
+    """
     step = bench.step
     if step is None or bench.stopped:
         return ()
+    commands = _offered(bench, step)
+    unit = bench.state.unit_of(step)
+    turns = bench.state.members and unit.name not in {"the set", "the whole set"} and "back" in commands
+    return (*commands, "another line") if turns else commands
+
+
+def _offered(bench: Bench, step: JobStep) -> tuple[Command, ...]:
     if bench.blocked_piece:
         return ("scrap", "release")
     if step.kind == "pre-stretch":
@@ -68,6 +79,8 @@ def offered(bench: Bench) -> tuple[Command, ...]:
         return ("level" if pulling else "done", "back", "long?")
     if step.kind == "adjust":
         return ("done", "back", "accept", "override")
+    if step.kind == "strip" and bench.state.why_not_strip(step):
+        return ("back",)
     if step.kind in {"inspect", "sign"}:
         return ("inspect" if step.kind == "inspect" else "sign", "back")
     return ("done",) if bench.state.before is None else ("done", "back")
@@ -93,6 +106,8 @@ def carry_out(bench: Bench, command: Command, form: Mapping[str, str] | None = N
         bench.key_tap()
     elif command == "back":
         bench.back()
+    elif command == "another line":
+        _turn(bench, answers["line"])
     elif command == "long?":
         _typed_difference(bench, step, answers.get("difference", ""))
     else:
@@ -109,10 +124,29 @@ def _typed_difference(bench: Bench, step: JobStep, text: str) -> None:
         raise FormFault(f"difference: found {text!r}, expected at most 24 in either way: compare again")
     if comparing.phase == "reference":
         bench.not_counted(f"first the {bench.state.opened.reference}, then the new line, under the same pull")
-    elif comparing.phase == "line" and not comparing.pull_is_right(bench.pull_mn):
-        bench.not_counted(NOT_THE_SAME)
+    elif comparing.phase == "line" and (why := comparing.why_not(bench.pulls)):
+        bench.not_counted(why)
     else:
-        bench.compared(step, comparing.found(round(difference_m * 10**6), bench.pull_mn))
+        bench.compared(step, comparing.found(round(difference_m * 10**6), bench.pulls))
+
+
+def lines_to_turn_to(bench: Bench) -> tuple[str, ...]:
+    """Give the lines of a set that do not stand yet, in the order in which they come after the one at hand."""
+    state = bench.state
+    names = [unit.name for unit in state.units if unit.member and not state.is_done(unit)]
+    here = state.at.name if state.at else ""
+    order = [unit.name for unit in state.units]
+    after = [name for name in names if here in order and order.index(name) > order.index(here)]
+    return tuple(dict.fromkeys([*after, *(name for name in names if name != here)]))
+
+
+def _turn(bench: Bench, text: str) -> None:
+    """Leave the line at hand as it stands, and turn to another that does not stand yet."""
+    known = lines_to_turn_to(bench)
+    line = next((each for each in known if each.casefold() == " ".join(text.split()).casefold()), None)
+    if line is None:
+        raise FormFault(f"line: found {text!r}, expected a line that is still to be made: {', '.join(known) or 'none'}")
+    bench.record(LineTurnedTo(job=bench.job, line=line))
 
 
 def _named_fact(bench: Bench, step: JobStep, command: Command, answers: Mapping[str, str]) -> Entry:
@@ -126,7 +160,7 @@ def _named_fact(bench: Bench, step: JobStep, command: Command, answers: Mapping[
     if command == "override":
         return Overridden(job=job, step=key, by=by, reason=reason)
     if command == "by hand":
-        return HoldByHand(job=job, step=key, pieces=(state.pieces[step.line],), by=by)
+        return HoldByHand(job=job, step=key, pieces=state.hold_pieces(step), by=by)
     if command in {"scrap", "release"}:
         fact = PieceScrapped if command == "scrap" else PieceReleased
         return fact(job=job, piece=bench.blocked_piece or state.pieces[step.line], by=by, reason=reason)

@@ -22,6 +22,7 @@ from station.records.entries import (
     HoldCompleted,
     HoldJudged,
     LineCompared,
+    LineTurnedTo,
     MarkMade,
     PieceCut,
     ReferenceChecked,
@@ -31,6 +32,7 @@ from station.records.entries import (
     TrapMade,
     TrapSet,
 )
+from station.records.words import numbered
 from station.units import LengthSystem, length_text
 
 # What a tap at the reference step answers: just what the screen asks there, and no more.
@@ -45,7 +47,7 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
     """
     job, key, trap = state.opened.job, step.key, step.trap
     if step.kind == "cut":
-        line = next(each for each in state.plan.lines if each.name == step.line)
+        line = next(each for each in state.plan_of(step).lines if each.name == step.line)
         length_um = None if line.cut_length_m is None else round(line.cut_length_m * 1e6)
         return PieceCut(job=job, step=key, line=step.line, piece=piece, length_um=length_um)
     if step.kind == "mark" and trap is not None:
@@ -77,7 +79,7 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
             trial=trap is None,
         )
     if step.kind == "check":
-        return Checked(job=job, step=key, check=step.check)
+        return Checked(job=job, step=key, check=f"{step.check}, {step.of}" if step.of else step.check)
     return StepDone(job=job, step=key)
 
 
@@ -127,9 +129,9 @@ def said_of(entry: Entry, lengths: LengthSystem) -> str:
     if isinstance(entry, PieceCut):
         return f"piece {entry.piece} cut for {entry.line}"
     if isinstance(entry, HoldJudged):
-        return f"pre-stretch {entry.judgement['verdict'].replace('-', ' ')}, piece {', '.join(entry.pieces)}"
+        return f"pre-stretch {entry.judgement['verdict'].replace('-', ' ')}, {numbered(entry.pieces)}"
     if isinstance(entry, HoldByHand):
-        return f"piece {', '.join(entry.pieces)} pulled by hand, not measured"
+        return f"{numbered(entry.pieces)} pulled by hand, not measured"
     if isinstance(entry, MarkMade):
         return f"{entry.mark} marked on {entry.line}"
     if isinstance(entry, TrapMade):
@@ -139,14 +141,15 @@ def said_of(entry: Entry, lengths: LengthSystem) -> str:
             return f"{entry.line} level"
         side = "long" if entry.difference_um > 0 else "short"
         return f"{entry.line} {length(abs(entry.difference_um))} {side}"
-    if isinstance(entry, Adjusted) and entry.action == "leave":
-        return f"{entry.line} left as it is"
     if isinstance(entry, Adjusted):
-        return f"{entry.line}: {length(entry.trap_after_um)} trapped"
+        left = entry.action == "leave"
+        return f"{entry.line} left as it is" if left else f"{entry.line}: {length(entry.trap_after_um)} trapped"
     if isinstance(entry, Tacked):
         return "trial tack" if entry.trial else f"{entry.trap} sewn"
     if isinstance(entry, Checked):
         return entry.check
+    if isinstance(entry, LineTurnedTo):
+        return f"turned to {entry.line}"
     if isinstance(entry, SignedOff):
         return f"signed off by {entry.by}"
     return ""

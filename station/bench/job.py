@@ -5,6 +5,10 @@ done when a fact for it was recorded and the rigger has not gone back on it sinc
 that is held, by a pull said to be by hand and not measured, or by a named override. A comparison that finds a
 difference is followed by an adjustment and another comparison, until the line is level or the difference is left.
 
+A set job (`station.settings.reline`) is worked line by line. The rigger may leave a line as it stands and turn to
+another; what was passed over comes again. The other side is untouched: an old line is taken off only while its opposite
+number is not off, or stands again.
+
 >>> from station.records.entries import StepDone
 >>> state = JobState(example_opening(), make_plan(read_plan(plan_table(EXAMPLE_PLAN))))
 >>> [step.key for step in state.steps][2:6]
@@ -17,19 +21,22 @@ difference is followed by an adjustment and another comparison, until the line i
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Literal
 
-from station.linework.line_plan import LEAVE_BELOW_M, Adjustment, LinePlan, Step, adjust, make_plan
+from station.bench.members import Member, members_of, opposite_of
+from station.bench.work_order import CHECKS, JobStep, Kind, Unit, chain_of, units_of
+from station.linework.line_plan import Adjustment, LinePlan, Step, adjust, make_plan
 from station.records.entries import (
     Adjusted,
     Entry,
+    HoldByHand,
     HoldCompleted,
     HoldJudged,
     JobOpened,
     LineCompared,
+    LineTurnedTo,
     PieceCut,
     PieceOverpulled,
     PieceReleased,
@@ -37,63 +44,24 @@ from station.records.entries import (
     SteppedBack,
 )
 from station.settings.plan import read_plan
+from station.settings.reline import METHODS, is_reline, read_reline
 from station.settings.tables import Table
 
-Kind = Literal[
-    "confirm",
-    "cut",
-    "link loop",
-    "pre-stretch",
-    "mark",
-    "trap",
-    "set",
-    "compare",
-    "adjust",
-    "trial tack",
-    "sew",
-    "check",
-    "inspect",
-    "sign",
-]
-
-CHECKS = (
-    "attachment and its tack",
-    "knot dressed",
-    "cascade and its tack",
-    "link loop and its tack",
-    "taper clear of the tack",
-    "line continuity",
-    "order on the link",
-    "right grommet, no burr, slider right way up",
-    "link closed",
-    "no twist",
-    "thread ends trimmed",
-    "pins counted back",
-    "the old line out",
-)
-SECOND_PERSON = ("reserve", "emergency", "tandem")  # canopy kinds that a second person inspects
-
-
-@dataclass(frozen=True)
-class JobStep:
-    """One step of the job: what kind, on which line and trap, and its short label in the strip."""
-
-    key: str
-    kind: Kind
-    label: str
-    line: str = ""
-    trap: Step | None = None
-    round: int = 1
-    check: str = ""
-    after_sewing: bool = False
+__all__ = ["CHECKS", "JobState", "JobStep", "Kind", "Unit", "chain_of"]
 
 
 @dataclass(frozen=True)
 class JobState:
-    """A job as its facts leave it. `done` maps a step's key to the fact that did it; `seqs` are the facts' numbers."""
+    """A job as its facts leave it. `done` maps a step's key to the fact that did it.
+
+    Of a set, `plan` is the first line's, `members` are all of them, and `turned` names the unit the rigger turned to.
+    """
 
     opened: JobOpened
     plan: LinePlan
+    members: tuple[Member, ...] = ()
+    method: str = METHODS[0]  # of comparing
+    turned: str = ""
     done: dict[str, Entry] = field(default_factory=dict)
     pieces: dict[str, str] = field(default_factory=dict)  # line -> number of the piece it is made of
     blocked: frozenset[str] = frozenset()  # pieces that saw an overload or a pull over the ceiling
@@ -103,27 +71,70 @@ class JobState:
     last_seq: int = 0
 
     @cached_property
+    def units(self) -> tuple[Unit, ...]:
+        """Give the runs of steps as the facts so far ask for them, done ones included."""
+        return tuple(units_of(self))
+
+    @cached_property
     def steps(self) -> tuple[JobStep, ...]:
         """Give the steps of the job as the facts so far ask for them, done ones included."""
-        return tuple(_steps(self))
+        return tuple(step for unit in self.units for step in unit.steps)
+
+    @cached_property
+    def at(self) -> Unit | None:
+        """Give the unit to work on now: the one turned to, then those after it, then what was passed over."""
+        places = {unit.name: place for place, unit in enumerate(self.units)}
+        start, last = places.get(self.turned, 0), len(self.units) - 1
+        for place in dict.fromkeys([0, *range(start, last), *range(start), last]):
+            unit: Unit = self.units[place]
+            if not self.is_done(unit):
+                needed: list[Unit] = [self.units[each] for each in unit.needs if not self.is_done(self.units[each])]
+                return needed[0] if needed else unit
+        return None
+
+    def is_done(self, unit: Unit) -> bool:
+        """Tell whether every step of a unit is done."""
+        return all(step.key in self.done for step in unit.steps)
 
     @cached_property
     def index(self) -> int:
-        """Give the number of the first step that is not done; the count of steps when all are."""
-        return next((n for n, step in enumerate(self.steps) if step.key not in self.done), len(self.steps))
+        """Give the number of the step to do now; the count of steps when all are done."""
+        return next((n for n, step in enumerate(self.steps) if step is self.now), len(self.steps))
 
-    @property
+    @cached_property
     def now(self) -> JobStep | None:
         """Give the step to do now; None when the job is signed off."""
-        return self.steps[self.index] if self.index < len(self.steps) else None
+        return next((step for step in self.at.steps if step.key not in self.done), None) if self.at else None
 
     @property
     def before(self) -> JobStep | None:
-        """Give the step to go back to. A piece is pre-stretched once: a hold that is held is passed over."""
+        """Give the step to go back to. What was held or taken off cannot be again, and is passed over."""
         for step in reversed(self.steps[: self.index]):
-            if not (step.kind == "pre-stretch" and isinstance(self.done[step.key], HoldJudged)):
+            fact = self.done.get(step.key)
+            if fact is not None and step.kind != "strip" and not isinstance(fact, HoldJudged):
                 return step
         return None
+
+    def unit_of(self, step: JobStep) -> Unit:
+        """Give the unit that a step belongs to."""
+        return next(unit for unit in self.units if any(each.key == step.key for each in unit.steps))
+
+    def plan_of(self, step: JobStep | None) -> LinePlan:
+        """Give the plan that a step is worked by."""
+        owner = next((each for each in self.members if step and step.line in each.lines), None)
+        return owner.plan if owner else self.plan
+
+    def stands(self, member: Member) -> bool:
+        """Tell whether a new line stands: made, sewn, and compared after sewing."""
+        return self.is_done(next(unit for unit in self.units if unit.member is member))
+
+    def why_not_strip(self, step: JobStep) -> str:
+        """Say why an old line must not be taken off now; nothing where it may."""
+        member = self.unit_of(step).member
+        other = opposite_of(self.members, member) if member else None
+        if other is None or f"{other.name}: strip" not in self.done or self.stands(other):
+            return ""
+        return f"{other.name} is off, and its new line does not stand yet: never strip both sides"
 
     def step(self, key: str) -> JobStep | None:
         """Give a step by its key."""
@@ -137,12 +148,19 @@ class JobState:
 
     def pieces_of(self, step: JobStep) -> tuple[str, ...]:
         """Give the numbers of the pieces that a pull in this step goes through."""
-        joins = {line.name: line.joins for line in self.plan.lines}
+        if step.batch:
+            return self.hold_pieces(step)
+        joins = {line.name: line.joins for line in self.plan_of(step).lines}
         lines, line = [], step.line or None
         while line is not None:  # a pull on a branch goes down through every line that carries it, to the link
             lines.append(line)
             line = joins.get(line)
         return tuple(self.pieces[each] for each in lines if each in self.pieces)
+
+    def hold_pieces(self, step: JobStep) -> tuple[str, ...]:
+        """Give the numbers of the pieces that lie between the grips in a pre-stretch."""
+        lines = [line for line in step.batch if f"{line}: pre-stretch" not in self.done] or [step.line]
+        return tuple(self.pieces[line] for line in lines if line in self.pieces)
 
     def blocked_piece(self, step: JobStep | None) -> str | None:
         """Give a piece of this step that must be scrapped or released first; None where there is none."""
@@ -157,7 +175,9 @@ class JobState:
         if isinstance(entry, PieceScrapped):
             line = next((line for line, piece in self.pieces.items() if piece == entry.piece), None)
             state = replace(state, blocked=state.blocked - {entry.piece})
-            return state if line is None else _undone_from(state, f"{line}: cut")
+            return state if line is None else _undone_from(state, line)
+        if isinstance(entry, LineTurnedTo):
+            return replace(state, turned=entry.line)
         if isinstance(entry, PieceReleased):
             return replace(state, blocked=state.blocked - {entry.piece})
         if isinstance(entry, PieceOverpulled):
@@ -172,6 +192,9 @@ class JobState:
             state = replace(state, comparisons={**self.comparisons, chain: so_far})
         if isinstance(entry, Adjusted):
             state = replace(state, trapped_um={**self.trapped_um, entry.line: entry.trap_after_um})
+        if isinstance(entry, HoldByHand):
+            lines = [each for each, piece in self.pieces.items() if piece in entry.pieces]
+            state = replace(state, done=state.done | {f"{each}: pre-stretch": entry for each in lines})
         if entry.step and not isinstance(entry, HoldCompleted | JobOpened):
             state = replace(state, done={**state.done, entry.step: entry})
         return state
@@ -183,21 +206,26 @@ def fold(facts: Iterable[tuple[int, Entry]]) -> JobState:
     seq, opened = next(numbered)
     if not isinstance(opened, JobOpened):
         raise TypeError(f"a job begins with its opening, found {type(opened).__name__}")
-    plan = make_plan(read_plan(plan_table(opened.plan_toml, opened.title)))
-    state = JobState(opened, plan, last_seq=seq)
+    state = begun(opened, seq)
     for seq, entry in numbered:
         state = state.after(entry, seq)
     return state
 
 
+def begun(opened: JobOpened, seq: int = 1) -> JobState:
+    """Give the state of a job that was just opened. Raises the faults of its plan."""
+    top = plan_table(opened.plan_toml, opened.title)
+    named = str(opened.measuring.get("comparing") or "")
+    if not is_reline(top):
+        return JobState(opened, make_plan(read_plan(top)), method=named or METHODS[0], last_seq=seq)
+    settings = read_reline(top)
+    members = members_of(settings)
+    return JobState(opened, members[0].plan, members, named or settings.comparing, last_seq=seq)
+
+
 def plan_table(text: str, title: str = "the plan") -> Table:
     """Give a plan's text as the table that plans are read from."""
     return Table(title, "", tomllib.loads(text))
-
-
-def chain_of(line: str, after_sewing: bool) -> str:
-    """Name the chain of comparisons of a line: before its tack is sewn, or after."""
-    return f"{line} after sewing" if after_sewing else line
 
 
 def _after_cut(state: JobState, entry: PieceCut) -> JobState:
@@ -232,106 +260,41 @@ def _back_on(state: JobState, key: str) -> JobState:
         way = {"take-in": -1, "let-out": 1}.get(moved.action, 0)
         trapped_um = moved.trap_after_um + way * moved.move_um
         state = replace(state, trapped_um={**state.trapped_um, moved.line: trapped_um})
-    return replace(state, done={k: v for k, v in state.done.items() if k != key})
+    turned = state.unit_of(step).name if state.members else ""
+    return replace(state, turned=turned, done={k: v for k, v in state.done.items() if k != key})
 
 
-def _undone_from(state: JobState, key: str) -> JobState:
-    """Give the state in which the step `key` and every later one are to be done again."""
-    keys = [step.key for step in state.steps]
-    kept = set(keys[: keys.index(key)])
-    line = key.partition(":")[0]
+def _undone_from(state: JobState, line: str) -> JobState:
+    """Give the state in which `line` is cut anew, and what was done with it or after it is to be done again.
+
+    Of a set that is what was done with this line and what joins it, and the checks; the old line stays off.
+    """
+    pieces = {each: piece for each, piece in state.pieces.items() if each != line}
+    if not state.members:
+        keys = [step.key for step in state.steps]
+        kept = set(keys[: keys.index(f"{line}: cut")])
+        done = {k: v for k, v in state.done.items() if k in kept}
+        return replace(state, done=done, pieces=pieces, comparisons={}, trapped_um={})
+    place, unit = next((n, each) for n, each in enumerate(state.units) if each.member and line in each.member.lines)
+    lines = unit.member.lines if unit.member else ()
+    first = next(n for n, step in enumerate(unit.steps) if step.line == line)
+    again = {f"{line}: cut", f"{line}: pre-stretch"} | {step.key for step in unit.steps[first:] if step.kind != "strip"}
+    again |= {step.key for each in state.units if place in each.needs for step in each.steps}
     return replace(
         state,
-        done={k: v for k, v in state.done.items() if k in kept},
-        pieces={each: piece for each, piece in state.pieces.items() if each != line},
-        comparisons={},
-        trapped_um={},
+        turned=unit.name,
+        done={k: v for k, v in state.done.items() if k not in again},
+        pieces=pieces,
+        comparisons={k: v for k, v in state.comparisons.items() if k.removesuffix(" after sewing") not in lines},
+        trapped_um={k: v for k, v in state.trapped_um.items() if k not in lines},
     )
-
-
-def _steps(state: JobState) -> Iterator[JobStep]:
-    plan = state.plan
-    yield JobStep("cause", "confirm", "cause")
-    yield JobStep("reference", "confirm", "reference")
-    for trap in plan.steps:
-        line = trap.guest
-        if trap.end == "link end":
-            yield JobStep(f"{line}: cut", "cut", f"cut {line}", line, trap)
-            yield JobStep(f"{line}: link loop", "link loop", f"link loop {line}", line, trap)
-            yield JobStep(f"{line}: tack link loop", "sew", "tack the loop", line, trap)
-            yield JobStep(f"{line}: pre-stretch", "pre-stretch", f"pre-stretch {line}", line, trap)
-            yield JobStep(f"{line}: route", "confirm", "link, grommet, attachment", line, trap)
-        elif trap.end == "joint":
-            yield JobStep(f"{trap.trap}: mark", "mark", f"mark where {line} enters", line, trap)
-            yield JobStep(f"{line}: cut", "cut", f"cut {line}", line, trap)
-            yield JobStep(f"{line}: pre-stretch", "pre-stretch", f"pre-stretch {line}", line, trap)
-            yield JobStep(f"{trap.trap}: trap", "trap", f"trap {line} into {trap.host}", line, trap)
-            yield JobStep(f"{trap.trap}: set", "set", "set it", line, trap)
-            yield JobStep(f"{line}: route", "confirm", f"{line} to its attachment", line, trap)
-        elif trap.end == "loop":
-            yield JobStep(f"{trap.trap}: mark", "mark", f"mark {trap.trap}", line, trap)
-            yield JobStep(f"{trap.trap}: trap", "trap", f"trap {trap.trap}", line, trap)
-            yield JobStep(f"{trap.trap}: set", "set", "set it", line, trap)
-        else:
-            yield JobStep(f"{trap.trap}: mark", "mark", f"mark {line} at the canopy", line, trap)
-            yield JobStep(f"{trap.trap}: trap", "trap", f"trap {line}", line, trap)
-            yield JobStep(f"{trap.trap}: set", "set", "set it", line, trap)
-            yield from _comparisons(state, line, trap)
-    yield JobStep("trial tack", "trial tack", "trial tack")
-    for trap in plan.steps:
-        if trap.end != "link end":
-            yield JobStep(f"{trap.trap}: sew", "sew", f"sew {trap.trap}", trap.guest, trap)
-    for trap in plan.steps:
-        if trap.end == "canopy end":
-            yield from _comparisons(state, trap.guest, trap, after_sewing=True)
-    for check in CHECKS:
-        yield JobStep(f"check: {check}", "check", check, check=check)
-    if state.opened.canopy.get("kind") in SECOND_PERSON:
-        yield JobStep("second person", "inspect", "second person")
-    yield JobStep("sign", "sign", "sign")
-
-
-def _comparisons(state: JobState, line: str, trap: Step, after_sewing: bool = False) -> Iterator[JobStep]:
-    """Give the comparisons of a line, and after each that found a difference what is to be done about it.
-
-    Before sewing whatever can be moved is moved. After sewing a difference within the plan's tolerance is left; one
-    outside it is unpicked, moved and sewn again, or left by name and reason.
-    """
-    chain = chain_of(line, after_sewing)
-    bound_m = state.plan.settings.tolerance_m if after_sewing else LEAVE_BELOW_M
-
-    def key(what: str, n: int) -> str:
-        return f"{line}: {what}{' after sewing' if after_sewing else ''} {n}"
-
-    def step(what: str, kind: Kind, label: str, n: int) -> JobStep:
-        return JobStep(key(what, n), kind, label, line, trap, n, after_sewing=after_sewing)
-
-    sewn = " after sewing" if after_sewing else ""
-    for n, found in enumerate(state.comparisons.get(chain, ()), 1):
-        yield step("compare", "compare", f"compare{sewn}" if n == 1 else "compare again", n)
-        difference_m = abs(found.difference_um) / 1e6
-        if difference_m < LEAVE_BELOW_M or (after_sewing and difference_m <= bound_m):
-            return
-        yield step("adjust", "adjust", _adjust_label(found, after_sewing), n)
-        moved = state.done.get(key("adjust", n))
-        if moved is None or (isinstance(moved, Adjusted) and moved.action == "leave"):
-            return
-        if after_sewing:
-            yield step("sew again", "sew", "sew again", n)
-    n = len(state.comparisons.get(chain, ())) + 1
-    yield step("compare", "compare", f"compare{sewn}" if n == 1 else "compare again", n)
-
-
-def _adjust_label(found: LineCompared, after_sewing: bool) -> str:
-    what = f"take in {found.line}" if found.difference_um > 0 else f"let out {found.line}"
-    return f"unpick, {what}" if after_sewing else what
 
 
 def adjustment(state: JobState, step: JobStep) -> Adjustment:
     """Give what to do about the difference that the comparison before a step found."""
     found = state.comparisons[chain_of(step.line, step.after_sewing)][step.round - 1]
     trapped_m = state.trapped_m(step.trap) if step.trap is not None else None
-    return adjust(state.plan, step.line, found.difference_um / 1e6, trapped_m=trapped_m)
+    return adjust(state.plan_of(step), step.line, found.difference_um / 1e6, trapped_m=trapped_m)
 
 
 def adjustment_fact(state: JobState, step: JobStep) -> Adjusted:

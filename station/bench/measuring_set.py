@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from drivers.events import Event, Reading, Tick
-from station.bench.comparing import Comparing
+from station.bench.comparing import Comparing, Pulls
 from station.bench.hearing import Hearing
 from station.linework.set_words import SIDES
 from station.settings.line_table import MeasuredSide, Side, line_length_nm, load_line_table
@@ -156,7 +156,7 @@ class MeasuringSet(Hearing):
         count, sign = self.comparing.count, 1 if self.comparing.long else -1
         level = self.comparing.phase == "line"
         opposite_nm = self.opposite_nm
-        if self.comparing.tap(at_us, None) is not None and opposite_nm is not None:
+        if self.comparing.tap(at_us, Pulls(None)) is not None and opposite_nm is not None:
             length_nm = opposite_nm + (0 if level else sign * count * SIXTEENTH_NM)
             if length_nm <= 0:
                 self.not_counted("no length would be left")
@@ -198,7 +198,7 @@ class MeasuringSet(Hearing):
         if self.comparing is None:
             self.back()
         else:
-            self.comparing.long_press(at_us, None)
+            self.comparing.long_press(at_us, Pulls(None))
 
     def _take_other(self, event: Event) -> None:
         super()._take_other(event)

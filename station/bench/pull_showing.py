@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from station.bench.bench import Bench
-from station.bench.comparing import Comparing, marking_limits_mn
+from station.bench.comparing import NOT_EQUAL, Comparing, marking_limits_mn
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import JobStep
 from station.bench.snapshot import (
@@ -38,6 +38,16 @@ from station.units import in_unit, length_text, stacked_length
 NAMES = {"lbf": "pounds", "N": "newtons", "kgf": "kilograms-force", "daN": "decanewtons", "kN": "kilonewtons"}
 HANDLE = "Pull with a handle or cleat, never wrap line round a hand. Ease off, never let go."
 COLD = "Cut cold, to a taper: a melted end chafes the braid around it. No flame or hot knife near HMPE."
+METHODS = {
+    "in turn": "in turn, each alone, on the same board",
+    "balanced": "balanced: both on one bar, the scale reads the sum",
+    "two cells": "two cells: the opposite number on the first scale, the new line on the second",
+}
+TITLES = {
+    "in turn": "pull, in turn, on the same board",
+    "balanced": "pull, balanced: half the sum each",
+    "two cells": "pull, a cell on each line",
+}
 MAKER = "The maker's instructions, local rules and licensed practice come first."
 EYES = "Eyes covered; keep out of the line's path. Ease off, never let go."
 
@@ -82,8 +92,11 @@ class PullShowing:
         pull = bench.pull_mn
         if pull is None:
             return TensionNumber("--", bench.settings.unit, "warn")
-        text = f"{self.force(pull):.1f}"
-        return TensionNumber("0.0" if text == "-0.0" else text, bench.settings.unit, tone)
+        return TensionNumber(self._figure(pull), bench.settings.unit, tone)
+
+    def _figure(self, mn: int | None) -> str:
+        text = "--" if mn is None else f"{self.force(mn):.1f}"
+        return "0.0" if text == "-0.0" else text
 
     def gauge(self, low_mn: int, high_mn: int, top_mn: int, ceiling_mn: int | None = None) -> Gauge:
         """Give the live pull on a straight scale up to `top_mn`."""
@@ -134,20 +147,14 @@ class PullShowing:
     def compare(self, step: JobStep, comparing: Comparing) -> Act:
         """Show a comparison: which line to pull now, how equal the pulls are, what was found."""
         bench = self._bench
-        pull = self.pounds(comparing.pull_mn)
-        reference = self.reference()
-        again = " again" if step.round > 1 or step.after_sewing else ""
-        right = comparing.pull_is_right(bench.pull_mn)
+        right = comparing.pull_is_right(bench.pulls)
         number: Number | None = None if bench.by_hand else self.tension("good" if right else "plain")
-        second: tuple[Words, ...]
         arrow: Toward | None = None
-        if comparing.phase == "reference":
-            sentence = f"Compare {step.line}{again}: {reference} first, pull to {pull}"
-            second = (Words("read it on the board,"), Words("then tap", "act"))
-        elif comparing.phase == "line":
-            sentence, number = "Now the new line, the same pull", None
-            asked: Tone = "act" if right else "quiet"
-            second = (self._same_pull(comparing), Words("Level? Tap", asked), Words("Long or short? Press long"))
+        apart_um = comparing.apart_um(bench.pulls.gauge_um) if comparing.phase == "line" else None
+        if comparing.phase in {"reference", "line"}:
+            sentence, second = self._pull_words(step, comparing)
+            if comparing.phase == "line" and comparing.method == "in turn":
+                number = None  # the length is what is asked for; the card shows the pulls
         elif comparing.phase == "which":
             sentence, number = "Is the new line long, or short?", None
             second = (Words("long: tap", "act"), Words("short: press long", "act"))
@@ -162,13 +169,20 @@ class PullShowing:
             else:
                 sentence = f"New line {self.length(um / 1e6)} {side}?"
                 second = (Words("yes: tap", "act"), Words("no: press long"))
+        gauge = None if bench.by_hand else self._comparing_gauge(comparing)
+        if comparing.method == "two cells" and isinstance(number, TensionNumber) and gauge:
+            number = replace(number, text=self._figure(bench.pulls.line_mn))  # the new line's, on the second scale
+            gauge = replace(gauge, tension=None if bench.pulls.line_mn is None else self.force(bench.pulls.line_mn))
+        if apart_um is not None:
+            gauge = None  # the length is what matters; the card shows the pulls
+            number, arrow, second = self._by_gauge(apart_um, right)
         return Act(
             Words(sentence),
             number,
             second,
             arrow,
-            under="in turn, each alone, read on the same board",
-            gauge=None if bench.by_hand else self.marking_gauge(),
+            under=METHODS[comparing.method] + ("; read by the length gauge" if comparing.zero_um is not None else ""),
+            gauge=gauge,
             card=self._pulls(comparing),
             caution=EYES,
         )
@@ -181,10 +195,60 @@ class PullShowing:
         if bench.pull_mn is None:
             return Words("no reading from the scale", "warn")
         live = f"pull {self.force(bench.pull_mn):.1f} {bench.settings.unit}"
-        if comparing.pull_is_right(bench.pull_mn):
+        if comparing.pull_is_right(bench.pulls):
             return Words(f"{live}: the same", "good")
         reference_mn = comparing.pull_mn if comparing.reference_mn is None else comparing.reference_mn
         return Words(f"{live}: pull to {self.pounds(reference_mn)}", "warn")
+
+    def _pull_words(self, step: JobStep, comparing: Comparing) -> tuple[str, tuple[Words, ...]]:
+        """Say what to pull now, by the method of comparing, and what a tap says."""
+        bench = self._bench
+        reference, pull = self.reference(), self.pounds(comparing.pull_mn)
+        again = " again" if step.round > 1 or step.after_sewing else ""
+        zeroing = comparing.phase == "reference" and comparing.gauge is not None
+        level: tuple[Words, ...] = (Words("Level? Tap", "quiet" if comparing.why_not(bench.pulls) else "act"),)
+        level += (Words("Long or short? Press long"),)
+        why = comparing.why_not(bench.pulls)
+        uneven = (Words(why.capitalize(), "warn"),) if why == NOT_EQUAL else ()
+        if comparing.method == "balanced":
+            both = self.pounds(2 * comparing.pull_mn)
+            sentence = f"Compare {step.line}{again}: both on the bar, pull to {both} in all"
+        elif comparing.method == "two cells":
+            sentence = f"Compare {step.line}{again}: both to {pull}, each on its own scale"
+        elif comparing.phase == "reference":
+            sentence = f"Compare {step.line}{again}: {reference} first, pull to {pull}"
+            level = (Words("read it on the board,"), Words("then tap", "act"))
+        else:
+            sentence = "Now the new line, the same pull"
+            asked: Tone = "quiet" if why else "act"
+            level = (self._same_pull(comparing), Words("Level? Tap", asked), Words("Long or short? Press long"))
+        if zeroing and bench.pulls.gauge_um is not None:
+            level = (Words(f"gauge on the {reference},"), Words("tap to zero it there", "act"))
+        elif zeroing:
+            level = (Words("the gauge says nothing", "warn"), Words("tap, and count sixteenths", "act"))
+        elif comparing.zero_um is not None and comparing.phase == "line":
+            level = (Words("the gauge says nothing", "warn"), Words("press long, count sixteenths", "act"))
+        return sentence, uneven or level
+
+    def _by_gauge(self, apart_um: int, right: bool) -> tuple[Number, Toward | None, tuple[Words, ...]]:
+        """Show large what the gauge reads on the new line, and whether a tap takes it."""
+        bench = self._bench
+        side = "level" if not apart_um else "long" if apart_um > 0 else "short"
+        toward: Toward | None = None if not apart_um else "canopy" if apart_um > 0 else "link"
+        if not right:
+            take = self.pull_line() if bench.state.method == "in turn" else Words("the pull is not right yet", "warn")
+        elif bench.pulls.gauge_steady_um is None:
+            take = Words("the gauge moves: hold still", "warn")
+        else:
+            take = Words("it stands: tap takes it", "act")
+        return self.length_number(abs(apart_um) / 1e6), toward, (Words(f"new line {side}"), take)
+
+    def _comparing_gauge(self, comparing: Comparing) -> Gauge:
+        """Give the live pull with its window; of a balance bar, the sum of both."""
+        if comparing.method != "balanced":
+            return self.marking_gauge()
+        low, high = marking_limits_mn(comparing.pull_mn)
+        return self.gauge(2 * low, 2 * high, 4 * comparing.pull_mn)
 
     def _pulls(self, comparing: Comparing) -> PullsCard:
         bench = self._bench
@@ -199,18 +263,30 @@ class PullShowing:
             return Pull(label, text, gauge, tone)
 
         first = comparing.phase == "reference"
-        reference_limits = marking_limits_mn(comparing.pull_mn)
-        reference_mn = bench.pull_mn if first else comparing.reference_mn
-        line_mn = comparing.line_mn if comparing.line_mn is not None else None if first else bench.pull_mn
+        kept = comparing.phase in {"which", "count", "confirm"}
+        pulls, both = bench.pulls, marking_limits_mn(comparing.pull_mn)
+        if comparing.method == "in turn":
+            reference_mn = pulls.line_mn if first else comparing.reference_mn
+            line_mn = comparing.line_mn if comparing.line_mn is not None else None if first else pulls.line_mn
+        elif kept:
+            reference_mn, line_mn = comparing.reference_mn, comparing.line_mn
+        else:
+            line_mn = pulls.line_mn
+            reference_mn = pulls.reference_mn if comparing.method == "two cells" else pulls.line_mn
         equal = comparing.equal_mn
         note = "how equal the pull must be is unknown: the plan gives no stiffness"
-        if equal is not None:
+        if comparing.method == "balanced":
+            note = "the scale reads the sum: each line has half, where the bar swings free"
+        elif equal is not None:
             note = f"equal enough for this plan: within {self.force(equal):.1f} {unit}"
+            if not first and comparing.pull_is_right(pulls):
+                note = f"the same pull, right for this plan: within {self.force(equal):.1f} {unit}"
+        live = first or comparing.method != "in turn"
         return PullsCard(
-            "pull, in turn, on the same board",
+            TITLES[comparing.method],
             (
-                shown(self.reference(), reference_mn, first, reference_limits),
-                shown("new line", line_mn, not first, reference_limits if first else comparing.limits_mn()),
+                shown(self.reference(), reference_mn, live, both),
+                shown("new line", line_mn, not first, both if first else comparing.limits_mn()),
             ),
             note if not bench.by_hand else "pulled by hand, not measured",
         )
@@ -221,9 +297,11 @@ class PullShowing:
         """Show a hold: how far to the band, time held and left, what broke the span, what comes."""
         bench, spec = self._bench, watch.spec
         target = self.pounds(spec.target_mn)
+        pieces = bench.state.hold_pieces(step)
+        what = f"the whole length, pieces {', '.join(pieces)}," if len(pieces) > 1 else step.line
         if bench.by_hand:
             return Act(
-                Words(f"Pre-stretch {step.line}: pull to {target} for {seconds(spec.duration_us, 0)}"),
+                Words(f"Pre-stretch {what.removesuffix(',')}: pull to {target} for {seconds(spec.duration_us, 0)}"),
                 under="No scale: press H when it was pulled by hand. The record says: not measured.",
                 caution=HANDLE,
             )
@@ -240,7 +318,7 @@ class PullShowing:
         elif watch.phase == "ease off":
             sentence, second, tone = self._ease_off(watch, held)
         elif attempt is None:
-            sentence, second = self._waiting(step, watch, target)
+            sentence, second = self._waiting(what, watch, target)
         elif complete:
             sentence, tone = Words("Time complete: ease off to finish", "good"), "good"
             if spec.zero_limit_mn is not None and bench.pull_mn is not None and bench.pull_mn <= watch.slack_mn:
@@ -290,7 +368,7 @@ class PullShowing:
             return 0, False
         return (attempt.running.length_us if attempt.running else 0), False
 
-    def _waiting(self, step: JobStep, watch: HoldWatch, target: str) -> tuple[Words, tuple[Words, ...]]:
+    def _waiting(self, what: str, watch: HoldWatch, target: str) -> tuple[Words, tuple[Words, ...]]:
         spec = watch.spec
         if watch.judged and watch.judged.closed:
             judgement = watch.judged.closed.judgement
@@ -299,7 +377,7 @@ class PullShowing:
             return Words(f"{first}. Pull to {target} again", "warn"), (
                 Words(rest.removesuffix(" Pull again."), "warn"),
             )
-        return Words(f"Pull {step.line} to {target}"), (
+        return Words(f"Pull {what} to {target}"), (
             Words(f"and hold it {seconds(spec.duration_us, 0)}"),
             Words("the time starts by itself", "act"),
         )

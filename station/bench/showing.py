@@ -11,7 +11,7 @@ from collections.abc import Callable
 from station.bench.bench import Bench
 from station.bench.commands import offered
 from station.bench.facts import said_of
-from station.bench.job import CHECKS, JobStep, Kind, adjustment, chain_of
+from station.bench.job import JobStep, Kind, adjustment, chain_of
 from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
 from station.bench.snapshot import (
     CloseUp,
@@ -25,7 +25,7 @@ from station.bench.snapshot import (
     StepState,
     Words,
 )
-from station.linework.drawing import layout
+from station.linework.drawing import LineDrawing, layout
 from station.linework.line_plan import Step
 from station.records.entries import Adjusted, HoldByHand, HoldJudged, Overridden
 
@@ -36,13 +36,14 @@ class Showing:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._pull = PullShowing(bench)
-        self._drawing = layout(bench.state.plan)
+        self._drawings: dict[str, LineDrawing] = {}
 
     def snapshot(self) -> Snapshot:
         """Give what the bench shows now."""
         bench = self._bench
         state, step = bench.state, bench.step
-        index = state.steps.index(step) if step in state.steps else len(state.steps)
+        steps = state.unit_of(step).steps if step else state.units[-1].steps
+        index = steps.index(step) if step else len(steps)
         act = self._act(step)
         if bench.blocked_piece and step and step.kind != "pre-stretch":
             act = Act(
@@ -53,7 +54,7 @@ class Showing:
         if bench.stopped:
             act = Act(Words("Stop: nothing more can be recorded", "stop"), under=bench.stopped)
         return Snapshot(
-            header=self._header(step, index),
+            header=self._header(step, index, len(steps)),
             sentence=act.sentence,
             number=act.number,
             second=act.second,
@@ -61,11 +62,11 @@ class Showing:
             under=act.under,
             gauge=act.gauge,
             progress=act.progress,
-            card=act.card,
+            card=act.card or self._overview(step),
             drawing=self._lines(step),
             steps=tuple(
                 StepMark(each.label, "done" if n < index else "now" if n == index else "to come")
-                for n, each in enumerate(state.steps)
+                for n, each in enumerate(steps)
             ),
             caution=act.caution,
             notice=bench.notice,
@@ -75,18 +76,22 @@ class Showing:
 
     # ------------------------------------------------------------------ around the step
 
-    def _header(self, step: JobStep | None, index: int) -> Header:
+    def _header(self, step: JobStep | None, index: int, count: int) -> Header:
         bench = self._bench
         opened, settings = bench.state.opened, bench.settings
         canopy = str(opened.canopy.get("type") or "")
-        piece = bench.state.pieces.get(step.line, "") if step else ""
-        count = len(bench.state.steps)
+        piece = bench.state.pieces.get(step.line, "") if step and not step.batch else ""
         scale = settings.scale_words
         needs_pull = step is not None and step.kind in {"pre-stretch", "mark", "set", "compare"}
         if settings.scale is not None and needs_pull and not bench.reading_is_fresh:
             scale = Words("no reading from the scale", "warn")
+        line = ", ".join(filter(None, [opened.title, f"{opened.side} {opened.number}".strip()]))
+        unit = bench.state.unit_of(step) if step else None
+        if bench.state.members and unit:
+            names = [each.name for each in bench.state.members]
+            line = f"{unit.name}, {names.index(unit.name) + 1} of {len(names)}" if unit.member else unit.name
         return Header(
-            line=", ".join(filter(None, [opened.title, f"{opened.side} {opened.number}".strip()])),
+            line=line,
             piece=f"piece {piece}" if piece else "",
             canopy=canopy,
             step=f"step {min(index + 1, count)} of {count}",
@@ -99,15 +104,42 @@ class Showing:
             return Words("no pedal: use the space bar", "quiet")
         return Words("no pedal", "warn") if self._bench.pedal_lost else Words("foot ready", "quiet")
 
-    def _lines(self, step: JobStep | None) -> DrawingState:
+    def _overview(self, step: JobStep | None) -> ListCard | None:
+        """Give how far a whole set has come: the lines around the one at hand, and how many stand."""
         state = self._bench.state
-        kinds = {each.key: each for each in state.steps}
+        if not state.members or step is None:
+            return None
+        here = state.unit_of(step)
+        lines = [unit for unit in state.units if unit.member]
+        standing = [unit for unit in lines if state.is_done(unit)]
+        at = next((n for n, unit in enumerate(lines) if unit is here), len(standing))
+        first = max(0, min(at - 3, len(lines) - 8))
+        items: list[tuple[str, StepState]] = []
+        for unit in lines[first : first + 8]:
+            begun = sum(each.key in state.done for each in unit.steps)
+            left = f", {begun} of {len(unit.steps)} steps" if begun and unit not in standing else ""
+            shown: StepState = "done" if unit in standing else "now" if unit is here else "to come"
+            items.append((f"{unit.name}{left}", shown))
+        return ListCard(f"{len(standing)} of {len(lines)} lines stand", tuple(items))
+
+    def _drawing(self, step: JobStep | None) -> LineDrawing:
+        plan = self._bench.state.plan_of(step)
+        if plan.settings.name not in self._drawings:
+            self._drawings[plan.settings.name] = layout(plan)
+        return self._drawings[plan.settings.name]
+
+    def _lines(self, step: JobStep | None) -> DrawingState | None:
+        state = self._bench.state
+        if state.members and (step is None or not step.line):
+            return None  # no line is at hand
+        own = (state.unit_of(step),) if state.members and step else state.units
+        kinds = {each.key: each for unit in own for each in unit.steps}
         done = [kinds[key] for key in state.done if key in kinds]
         made = {each.trap.trap for each in done if each.trap and each.kind in {"trap", "link loop"}}
         sewn = {each.trap.trap for each in done if each.trap and each.kind == "sew"}
         here = step.trap.trap if step and step.trap and step.kind not in {"cut", "pre-stretch", "confirm"} else None
         mark = step.trap.marks[0].name if step and step.trap and step.kind == "mark" else None
-        return DrawingState(self._drawing, frozenset(made), frozenset(sewn), here, mark)
+        return DrawingState(self._drawing(step), frozenset(made), frozenset(sewn), here, mark)
 
     # ------------------------------------------------------------------ the steps
 
@@ -144,9 +176,10 @@ class Showing:
                 ),
                 under="Tap when the cause is known and removed.",
             )
-        if step.key == "reference":
+        if step.key == "reference" or step.of:
+            whose = f"{state.opened.reference} of {step.of}" if step.of else state.opened.reference
             return Act(
-                Words(f"Check the {state.opened.reference} before you trust it"),
+                Words(f"Check the {whose} before you trust it"),
                 second=(
                     Words("its condition, its neighbours, the maker's chart;"),
                     Words("is left meant to equal right?", "act"),
@@ -169,6 +202,17 @@ class Showing:
                 card=ListCard("recorded", tuple((line, "done") for line in self._recorded())),
                 caution="You sign for what was done, on whose instructions. " + MAKER,
             )
+        if step.kind == "strip":
+            return self._strip(step)
+        if step.batch:
+            return Act(
+                Words("Cut the pieces apart, and keep their numbers on them"),
+                second=(
+                    Words(f"pieces {', '.join(state.pieces[each] for each in step.batch if each in state.pieces)}"),
+                ),
+                under="All that was pulled lay between the grips. Tap when they are apart and numbered.",
+                caution=COLD,
+            )
         joint = step.trap is not None and step.trap.end == "joint"
         where = f"Bring {step.line} to its attachment"
         if not joint:
@@ -177,6 +221,21 @@ class Showing:
             Words(where),
             second=(Words("same order, same grommet as its opposite number"), Words("walk the twist out", "act")),
             under="Copy the original. Tap when it hangs right.",
+        )
+
+    def _strip(self, step: JobStep) -> Act:
+        """Ask for the old line off, or say why it must stay."""
+        why = self._bench.state.why_not_strip(step)
+        if why:
+            return Act(
+                Words(f"Leave the old {step.line} on", "stop"),
+                second=(Words(why, "stop"),),
+                under="Turn to that line with T, or the button; this one waits as it is.",
+            )
+        return Act(
+            Words(f"Take the old {step.line} off"),
+            second=(Words("this line alone;"), Words("the other side stays as it is", "act")),
+            under="With what joins it. Keep it, and its name on it. Tap when it is off.",
         )
 
     def _recorded(self) -> list[str]:
@@ -196,8 +255,16 @@ class Showing:
 
     def _cut(self, step: JobStep, _: Step) -> Act:
         bench = self._bench
-        line = next(each for each in bench.state.plan.lines if each.name == step.line)
+        line = next(each for each in bench.state.plan_of(step).lines if each.name == step.line)
         whole = "" if line.cut_length_m is None else f"In all {self._pull.length(line.cut_length_m)}. "
+        if step.batch:
+            return Act(
+                Words(f"Mark off {step.line} on one length, and number it piece {bench.next_piece}"),
+                self._pull.length_number(line.cut_longer_than_old_m),
+                (Words("longer than the old line's"), Words("finished length", "act")),
+                under=f"{whole}Do not cut yet: one pull for the {len(step.batch)} pieces of this length.",
+                caution=COLD,
+            )
         return Act(
             Words(f"Cut {step.line} and number it piece {bench.next_piece}"),
             self._pull.length_number(line.cut_longer_than_old_m),
@@ -324,15 +391,18 @@ class Showing:
 
     def _check(self, step: JobStep) -> Act:
         state = self._bench.state
-        number = CHECKS.index(step.check) + 1
+        steps = [each for each in state.unit_of(step).steps if each.kind == "check"]
+        number = steps.index(step) + 1
         items: tuple[tuple[str, StepState], ...] = tuple(
-            (check, "done" if n < number else "now" if n == number else "to come") for n, check in enumerate(CHECKS, 1)
+            (each.check, "done" if n < number else "now" if n == number else "to come")
+            for n, each in enumerate(steps, 1)
         )
+        pieces = f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else ""
         return Act(
-            Words(f"Look: {step.check}"),
-            CountNumber(f"{number}", f"of {len(CHECKS)}"),
+            Words(f"Look, {step.of}: {step.check}" if step.of else f"Look: {step.check}"),
+            CountNumber(f"{number}", f"of {len(steps)}"),
             (Words("from the canopy down"), Words("tap when you have seen it", "act")),
-            under=f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else "",
+            under="Left and right, one after the other." if state.members else pieces,
             card=ListCard("checks", items),
             caution=MAKER,
         )

@@ -39,6 +39,7 @@ Command = Literal[
     "by hand",
     "scrap",
     "release",
+    "another line",
     "file",
     "another weight",
 ]

@@ -15,6 +15,7 @@ import click
 # Command -> (module below station.cli, its one-line help).
 COMMANDS = {
     "adjust": ("lines", "Tell how much to take in or let out at a canopy end."),
+    "board": ("board", "Write a board of sixteenths to print, to read two lines on."),
     "braid": ("lines", "Tell how a trap shortens a braid, from its geometry."),
     "checkup": ("checkup", "Look at this machine and say what to do."),
     "demo": ("bench", "Work a whole invented job on simulated hardware."),

@@ -23,7 +23,9 @@ QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfi
 @click.option(
     "--key", metavar="FILE", help="The station's key, to sign with; the one beside the archive's file, if any."
 )
-@click.option("--plan", "plan_file", metavar="PLAN.toml", help="A line plan to begin a new job with.")
+@click.option(
+    "--plan", "plan_file", metavar="PLAN.toml", help="A line plan, or a whole reline, to begin a new job with."
+)
 @click.option("--light", is_flag=True, help="The light look, whatever the settings say.")
 @click.option("--metric", is_flag=True, help="Newtons and millimetres, whatever the settings say.")
 def open_bench(
@@ -39,9 +41,9 @@ def open_bench(
 
     if plan_file is not None:
         from station.linework.line_plan import make_plan
-        from station.settings.plan import load_plan
+        from station.settings.reline import job_text
 
-        make_plan(load_plan(plan_file))  # a plan that cannot be worked is refused here, before any window
+        make_plan(job_text(plan_file)[1])  # a plan that cannot be worked is refused here, before any window
     return bench_app.open_bench(
         station_file,
         archive,

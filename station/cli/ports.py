@@ -81,15 +81,19 @@ def simulate(
 
     def announce(what: str, address: str) -> None:
         addresses[what] = address
-        if len(addresses) < 2:
+        if len(addresses) < (3 if scenario.gauge else 2):
             return
         station = folder / "station.toml"
-        station.write_text(station_toml(scenario, addresses["scale"], addresses["pedal"]), encoding="utf-8")
+        station.write_text(
+            station_toml(scenario, addresses["scale"], addresses["pedal"], addresses.get("gauge")), encoding="utf-8"
+        )
         if as_json:
             print_json({"scenario": scenario.name, **addresses, "station": str(station)})
         else:
             say(f"scale    {addresses['scale']}")
             say(f"pedal    {addresses['pedal']}")
+            if "gauge" in addresses:
+                say(f"gauge    {addresses['gauge']}")
             say(f"station  {station}")
             warn(f"{scenario.story} Stop with Ctrl-C.")
 

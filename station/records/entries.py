@@ -41,7 +41,7 @@ class Entry:
 class JobOpened(Entry):
     """A job was opened: whose canopy, what work, who works, on what basis, with what stock and instruments.
 
-    `plan_toml` is the line plan's text as read, so that the record needs no other file.
+    `plan_toml` is the line plan's text as read, or a set job's with its plans, so that the record needs no other file.
     """
 
     title: str
@@ -112,6 +112,13 @@ class StepDone(Entry):
     """A step that is confirmed and needs no figure was done: cause, reference, routing, setting, pins."""
 
     note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LineTurnedTo(Entry):
+    """In a set job the rigger left the line at hand as it stands and turned to `line`."""
+
+    line: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,7 +210,10 @@ class TrapSet(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class LineCompared(Entry):
-    """A line was compared with its opposite number: `difference_um` > 0 means that the new line is long."""
+    """A line was compared with its opposite number: `difference_um` > 0 means that the new line is long.
+
+    Balanced, each pull is half of what the scale read. What a length gauge read on each of the two; null without one.
+    """
 
     line: str
     method: str  # in turn, balanced, two cells
@@ -211,6 +221,8 @@ class LineCompared(Entry):
     reference_pull_mn: int | None
     line_pull_mn: int | None
     after_sewing: bool
+    reference_gauge_um: int | None = None
+    line_gauge_um: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -317,6 +329,7 @@ KINDS: Mapping[str, type[Entry]] = {
         DailyChecked,
         ReferenceChecked,
         StepDone,
+        LineTurnedTo,
         SteppedBack,
         PieceCut,
         HoldCompleted,

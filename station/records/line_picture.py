@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Collection
+from typing import Any
 
 from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
@@ -29,6 +30,7 @@ from station.records.entries import TrapMade
 from station.records.job_sheet import JobSheet
 from station.records.paper import BOLD, CARD, FONT, INK, LINE, RULE, SOFT, STRONG, para, plain
 from station.settings.plan import read_plan
+from station.settings.reline import is_reline
 from station.settings.tables import SettingsFault, Table
 
 _UNITS = 940.0  # the drawing's width in its own units: the fewer, the larger its words on paper
@@ -41,6 +43,8 @@ def line_picture(sheet: JobSheet) -> Callable[[float], Flowable] | None:
     """Give what draws the job's line at a width in points, or says why it cannot; None where no job was opened."""
     if sheet.opened is None:
         return None
+    if is_reline(Table("", "", _read(sheet.opened.plan_toml))):
+        return None  # a whole reline is many lines; its plans stand in the job file below
     try:
         plan = make_plan(read_plan(Table(f"the plan of job {sheet.job}", "", tomllib.loads(sheet.opened.plan_toml))))
     except (tomllib.TOMLDecodeError, SettingsFault, PlanFault) as fault:
@@ -49,6 +53,13 @@ def line_picture(sheet: JobSheet) -> Callable[[float], Flowable] | None:
     drawing = layout(plan)
     made = {each.entry.trap for each in sheet.of_kind(TrapMade)}
     return lambda width: LinePicture(drawing, made, width)
+
+
+def _read(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return {}
 
 
 class LinePicture(Flowable):  # type: ignore[misc]  # reportlab ships no types for its flowables

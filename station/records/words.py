@@ -28,6 +28,7 @@ from station.records.entries import (
     Inspected,
     JobOpened,
     LineCompared,
+    LineTurnedTo,
     MarkMade,
     Overridden,
     PieceCut,
@@ -269,7 +270,11 @@ def compared_how(entry: LineCompared) -> str:
     """Say when, how and under what pulls a line was compared."""
     when = "after sewing" if entry.after_sewing else "before sewing"
     old, new = force(entry.reference_pull_mn), force(entry.line_pull_mn)
-    return f"{when}, {entry.method}; pull on the opposite number {old}, on the new line {new}"
+    pulls = f"{when}, {entry.method}; pull on the opposite number {old}, on the new line {new}"
+    if entry.reference_gauge_um is None or entry.line_gauge_um is None:
+        return pulls
+    read = f"{entry.reference_gauge_um / 1000:.2f} mm and {entry.line_gauge_um / 1000:.2f} mm"
+    return f"{pulls}; the length gauge read {read}"
 
 
 def marked_where(entry: MarkMade) -> str:
@@ -424,6 +429,7 @@ _WORDS: Mapping[type[Entry], Callable[[Any], str]] = {
     DailyChecked: _daily_checked,
     ReferenceChecked: _reference_checked,
     StepDone: _step_done,
+    LineTurnedTo: lambda e: f"turned to {e.line}; what was begun stays as it is",
     SteppedBack: lambda e: f"went back on {e.step or 'a step'}: what was recorded for it stands, and it is done again",
     PieceCut: _piece_cut,
     HoldCompleted: lambda e: f"pre-stretch of {numbered(e.pieces)}: time complete, told to ease off",

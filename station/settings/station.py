@@ -27,10 +27,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast, get_args
 
-from drivers.events import ForceUnit, Status
+from drivers.events import ForceUnit, LengthUnit, Status
 from drivers.link import LinkSettings, PedalLinkSettings
 from drivers.modbus_rtu import ModbusFormat, Number, WordOrder, gap_us
 from drivers.scpi import ScpiFormat
+from drivers.text_format import Measured
 from drivers.text_frames import FormatFault, TextFormat, wire_bytes
 from station.settings.hold import HoldSpecification, SpecificationFault, read_hold
 from station.settings.tables import SettingsFault, Table
@@ -68,13 +69,27 @@ class ScaleSettings:
 
 
 @dataclass(frozen=True)
+class GaugeSettings:
+    """A length gauge, declared like a scale; `rising_is_long` tells whether a larger reading means a longer line."""
+
+    link: LinkSettings
+    format: TextFormat
+    rising_is_long: bool
+
+
+@dataclass(frozen=True)
 class StationSettings:
-    """A bench: its name, its scale, its pedal and its hold where the file gives them."""
+    """A bench: its name, its scale, its pedal and its hold where the file gives them.
+
+    `second_scale` is for comparing with two cells, one on each line; `gauge` reads the difference.
+    """
 
     name: str
     scale: ScaleSettings
     pedal: PedalLinkSettings | KeyPedal | None
     hold: HoldSpecification | None
+    second_scale: ScaleSettings | None = None
+    gauge: GaugeSettings | None = None
 
 
 def load_station(path: Path | str, rated_strength_mn: int | None = None) -> StationSettings:
@@ -86,12 +101,18 @@ def load_station(path: Path | str, rated_strength_mn: int | None = None) -> Stat
     scale = _scale(top.table("scale"))
     pedal = _pedal(top.table("pedal")) if "pedal" in top else None
     hold = read_hold(top.table("hold"), Path(path).stem, rated_strength_mn) if "hold" in top else None
-    for known in ("pedal", "hold"):
+    second = _scale(top.table("second_scale")) if "second_scale" in top else None
+    gauge = _gauge(top.table("gauge")) if "gauge" in top else None
+    for known in ("pedal", "hold", "second_scale", "gauge"):
         top.get(known, lambda value: value, None)
     top.done()
     if hold is not None:
         check_capacity(str(path), hold, scale)
-    return StationSettings(name, scale, pedal, hold)
+    urls = [each.link.url for each in (scale, second, gauge) if each is not None]
+    for section, each in (("second_scale", second), ("gauge", gauge)):
+        if each is not None and urls.count(each.link.url) > 1:
+            raise SettingsFault(f"{path}: [{section}] url: found {each.link.url!r}, which another instrument has too")
+    return StationSettings(name, scale, pedal, hold, second, gauge)
 
 
 def check_capacity(file: str, hold: HoldSpecification, scale: ScaleSettings) -> None:
@@ -104,11 +125,16 @@ def check_capacity(file: str, hold: HoldSpecification, scale: ScaleSettings) -> 
 
 def _scale(table: Table) -> ScaleSettings:
     form = str(table.one_of("format", FORMATS))
-    read = {"text": _text_format, "modbus-rtu": _modbus_format, "scpi": _scpi_format}[form]
+    formats: dict[str, Callable[[Table], ScaleFormat]] = {
+        "text": _text_format,
+        "modbus-rtu": _modbus_format,
+        "scpi": _scpi_format,
+    }
+    read = formats[form]
     try:
         frames = read(table)
     except FormatFault as fault:
-        raise SettingsFault(f"{table.file}: [scale] {fault}") from None
+        raise SettingsFault(f"{table.file}: [{table.name}] {fault}") from None
     capacity_mn = table.force_mn("capacity")
     if capacity_mn <= 0:
         raise table.fault("capacity", "expected a force above 0 lbf")
@@ -134,12 +160,26 @@ def _scale(table: Table) -> ScaleSettings:
     return scale
 
 
-def _text_format(table: Table) -> ScaleFormat:
+def _gauge(table: Table) -> GaugeSettings:
+    form = str(table.one_of("format", ("text",), "text"))
+    try:
+        frames = _text_format(table, "length")
+    except FormatFault as fault:
+        raise SettingsFault(f"{table.file}: [gauge] {fault}") from None
+    rising = table.one_of("rising", ("long", "short"), "long")
+    gauge = GaugeSettings(_link(table, form), frames, rising == "long")
+    table.done()
+    return gauge
+
+
+def _text_format(table: Table, measures: Measured = "force") -> TextFormat:
+    known = get_args(ForceUnit if measures == "force" else LengthUnit)
     return TextFormat(
+        measures=measures,
         frame=table.text("frame"),
         end=wire_bytes(table.text("end")),
-        unit=cast(ForceUnit | None, table.one_of("unit", get_args(ForceUnit), None)),
-        units=cast(dict[str, ForceUnit], _meanings(table, "units", get_args(ForceUnit))),
+        unit=cast(Any, table.one_of("unit", known, None)),
+        units=cast(Any, _meanings(table, "units", known)),
         status=_statuses(table),
         decimal=cast(Literal[".", ","], table.one_of("decimal", [".", ","], ".")),
         checksum=cast(Any, table.one_of("checksum", ["none", "xor8", "sum8", "crc16-modbus"], "none")),

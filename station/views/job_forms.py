@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from station.bench.snapshot import Command
 from station.settings.hold import ready_made_holds
+from station.settings.reline import METHODS
 from station.views.form import Field
 
 _BY = Field("by", "Name", required=True)
@@ -27,6 +28,11 @@ FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
     "by hand": ("Pulled by hand, not measured", "The record says so in these words.", (_BY,)),
     "scrap": ("Scrap the piece", "The job goes on with a new piece.", (_BY, _REASON)),
     "release": ("Release the piece", "Nobody can see set-in damage. The record shows who and why.", (_BY, _REASON)),
+    "another line": (
+        "Turn to another line",
+        "The line at hand stays as it stands, and comes again.",
+        (Field("line", "Line", required=True),),
+    ),
     "long?": (
         "How much is the new line long?",
         "Short is written with a minus, level is 0 in.",
@@ -34,6 +40,7 @@ FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
     ),
 }
 STATION_HOLD = "as the station file says"
+AS_THE_FILE = "as the job file says"  # a line plan says nothing of it: then in turn
 NEW_JOB = (
     Field("title", "Which line", required=True, hint="Centre A and B", group="Line"),
     Field("side", "Side", required=True, choices=("left", "right"), group="Line"),
@@ -45,6 +52,7 @@ NEW_JOB = (
     Field("owner.address", "Owner's address", group="Canopy"),
     Field("hold", "Pre-stretch", required=True, choices=tuple(ready_made_holds()), group="Work"),
     Field("rated_strength", "Line's rated strength", hint="725 lbf", group="Work"),
+    Field("comparing", "Compared", required=True, choices=(AS_THE_FILE, *METHODS), group="Work"),
     Field("work.cause", "Why it failed", group="Work"),
     Field("work.document", "Maker's document, revision, page", group="Work"),
     Field("work.place", "Place", group="Work"),

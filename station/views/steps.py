@@ -32,6 +32,7 @@ COMMAND_WORDS: dict[Command, tuple[str, str]] = {
     "by hand": ("By hand, not measured", "H"),
     "scrap": ("Scrap the piece", "X"),
     "release": ("Release the piece", "R"),
+    "another line": ("Another line", "T"),
     "file": ("Name and file it", "F"),
     "another weight": ("Another weight", "W"),
 }

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
+from typing import cast
 
-from drivers.events import LinkLost, LinkUp, PedalEdge, Reading, Tick
+from drivers.events import Beside, Event, GaugeReading, LinkLost, LinkUp, PedalEdge, Reading, Status, Tick
 from station.bench.bench import Bench, BenchSettings
 from station.bench.commands import carry_out
 from station.bench.cues import Cue
-from station.bench.job import JobState, example_opening, fold, plan_table
+from station.bench.job import JobState, begun, example_opening, fold
 from station.bench.showing import Showing
 from station.bench.snapshot import Snapshot, Words
-from station.linework.line_plan import make_plan
 from station.measuring.hold import typed_uncertainty
 from station.measuring.trace import Trace
 from station.records.entries import Entry
 from station.settings.hold import HoldSpecification
-from station.settings.plan import read_plan
 
 LBF_N = 4.4482216152605
 MAIN = HoldSpecification("main", 133_447, 124_550, 200_170, 266_893, 30_000_000)
@@ -53,7 +53,13 @@ class Workbench:
     """A bench with a scale of 80 readings a second and a pedal that does not bounce."""
 
     def __init__(
-        self, spec: HoldSpecification = MAIN, kind: str = "main", measured: bool = True, plan: str = PLAN
+        self,
+        spec: HoldSpecification = MAIN,
+        kind: str = "main",
+        measured: bool = True,
+        plan: str = PLAN,
+        method: str = "",
+        gauge: int | None = None,
     ) -> None:
         self.entries: list[Entry] = []
         self.traces: dict[str, Trace] = {}
@@ -63,8 +69,8 @@ class Workbench:
         self.disk_full = False
         opening = example_opening(plan)
         opening = type(opening)(**{**vars_of(opening), "canopy": {"kind": kind, "type": "Teasel 190"}})
+        opening = dataclasses.replace(opening, measuring={"comparing": method} if method else {})
         self.entries.append(opening)
-        state = JobState(opening, make_plan(read_plan(plan_table(plan))), last_seq=1)
         self.settings = BenchSettings(
             pre_stretch=spec,
             uncertainty=typed_uncertainty(890),
@@ -72,8 +78,9 @@ class Workbench:
             scale="test scale" if measured else None,
             scale_words=Words("scale known to ±0.20 lbf"),
             next_piece=12,
+            gauge=gauge,
         )
-        self.bench = Bench(state, self.settings, self.file)
+        self.bench = Bench(begun(opening), self.settings, self.file)
         self.showing = Showing(self.bench)
 
     def file(self, entry: Entry, traces: Sequence[Trace] = ()) -> int:
@@ -103,6 +110,37 @@ class Workbench:
             readings = [Reading(at, lbf, unit, status, at) for at in stamps]  # type: ignore[arg-type]  # words of tests
             self.cues += self.bench.take([*readings, Tick(self.at_us)])
 
+    def beside(
+        self,
+        for_s: float,
+        lbf: float | None = None,
+        other_lbf: float | None = None,
+        mm: float | None = None,
+        gauge_status: str | None = None,
+    ) -> None:
+        """Pull on the first and second scale, with a gauge in place; each says nothing where it is None."""
+        self.lbf = None
+        for _ in range(round(for_s * 20)):
+            self.at_us += 50_000
+            at = self.at_us
+            events: list[Event] = []
+            if lbf is not None:
+                events.append(Reading(at, lbf, "lbf", None, at))
+            if other_lbf is not None:
+                events.append(Beside(at, "second scale", Reading(at, other_lbf, "lbf", None, at)))
+            if mm is not None:
+                state = cast(Status | None, gauge_status)
+                events.append(Beside(at, "gauge", GaugeReading(at, round(mm * 1000), state)))
+            self.cues += self.bench.take([*events, Tick(at)])
+
+    def step_on_it(self) -> None:
+        """Press and let go at once, so that what hangs there says nothing new meanwhile."""
+        self.cues += self.bench.take([PedalEdge(self.at_us + 1000, True)])
+        self.at_us += 200_000
+        self.cues += self.bench.take([PedalEdge(self.at_us, False)])
+        self.at_us += 100_000
+        self.cues += self.bench.take([Tick(self.at_us)])
+
     def wait(self, for_s: float) -> None:
         """Let time pass; the scale goes on saying what it said, unless the cable is out."""
         if self.lbf is not None:
@@ -131,10 +169,10 @@ class Workbench:
         """Put the cable back."""
         self.cues += self.bench.take([LinkUp(self.at_us, "test")])
 
-    def hold(self, lbf: float = 31.0, for_s: float = 31.0) -> None:
-        """Pull from slack, hold, and ease off."""
+    def hold(self, lbf: float = 31.0, for_s: float | None = None) -> None:
+        """Pull from slack, hold, and ease off; a second longer than asked for unless told how long."""
         self.pull(0.0, 1.0)
-        self.pull(lbf, for_s)
+        self.pull(lbf, self.settings.pre_stretch.duration_us / 1e6 + 1 if for_s is None else for_s)
         self.pull(0.0, 1.5)
 
     def work_to(self, key: str) -> None:

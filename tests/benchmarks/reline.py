@@ -1,0 +1,144 @@
+"""What the program itself costs a rigger in a whole reline: taps and waits, not the work.
+
+A whole set is worked by foot in simulated time, as fast as the bench lets it. Counted are every tap (a fifth of a
+second down, a tenth to the next), the rests that the list of checks and the sewing steps demand, and the rest after a
+count of sixteenths. Pulling, holding, cutting, trapping and sewing are the trade's, and are not counted. One line in
+three is found 3/16 in long, adjusted, and compared again.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from typing import Any
+
+from drivers.events import PedalEdge, Tick
+from station.bench.bench import ARMED_US, SHOWN_US
+from station.bench.commands import carry_out
+from station.bench.comparing import REST_US
+from station.settings.reline import reline_text
+
+HERE = Path(__file__).parent.parent / "station" / "bench"
+JOB = Path(__file__).parents[2] / "config" / "jobs" / "whole-reline.toml"
+DOWN_S, APART_S = 0.2, 0.1
+LONG_DOWN_S = 1.1
+
+
+class Foot:
+    """A foot on the bench of the tests, and the time that the program has it spend."""
+
+    def __init__(self, desk: Any) -> None:
+        self.desk = desk
+        self.cost_s = 0.0
+        self.taps = 0
+        self.compared = 0
+
+    def press(self, held_s: float = DOWN_S) -> None:
+        """Press and let go."""
+        desk = self.desk
+        desk.bench.take([PedalEdge(desk.at_us, True)])
+        self._pass(held_s)
+        desk.bench.take([PedalEdge(desk.at_us, False)])
+        self._pass(APART_S)
+        self.taps += 1
+
+    def rest(self, us: int) -> None:
+        """Wait because the program asks for it."""
+        self._pass(us / 1e6)
+
+    def pull(self, lbf: float) -> None:
+        """Pull for as long as a reading needs: the trade's work."""
+        self.desk.pull(lbf, 0.5)
+
+    def _pass(self, seconds: float) -> None:
+        self.cost_s += seconds
+        if self.desk.lbf is not None:
+            self.desk.pull(self.desk.lbf, seconds)
+        else:
+            self.desk.at_us += round(seconds * 1e6)
+        self.desk.bench.take([Tick(self.desk.at_us)])
+
+    def compare(self) -> None:
+        """Compare in turn; one in three is 3/16 in long at the first look."""
+        self.compared += self.desk.bench.step.round == 1 and not self.desk.bench.step.after_sewing
+        off = self.desk.bench.step.round == 1 and not self.desk.bench.step.after_sewing and self.compared % 3 == 0
+        self.pull(10.2)
+        self.press()
+        self.pull(10.2)
+        if not off:
+            self.press()
+            return
+        self.press(LONG_DOWN_S)
+        for _ in range(4):  # long, then three sixteenths
+            self.press()
+        self.rest(REST_US)
+        self.press()
+
+    def do_step(self) -> None:
+        """Do the step at hand."""
+        desk, step = self.desk, self.desk.bench.step
+        if step.kind == "pre-stretch":
+            desk.hold()
+            desk.lbf = None
+        elif step.kind == "compare":
+            self.compare()
+        elif step.kind in {"mark", "set"}:
+            self.pull(10.2)
+            self.press()
+        elif step.kind in {"sew", "trial tack"}:
+            self.press()
+            self.rest(ARMED_US[0])
+            self.press()
+            self.press()
+        elif step.kind == "check":
+            self.rest(SHOWN_US)
+            self.press()
+        elif step.kind == "sign":
+            carry_out(desk.bench, "sign", {"by": "Somebody"})
+        else:
+            self.press()
+
+
+def played() -> Foot:
+    """Work a whole reline to its signature."""
+    spec = importlib.util.spec_from_file_location("workbench", HERE / "workbench.py")
+    if spec is None or spec.loader is None:
+        raise ImportError(str(HERE))
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["workbench"] = module
+    spec.loader.exec_module(module)
+    foot = Foot(module.Workbench(plan=reline_text(JOB)))
+    while foot.desk.bench.step is not None:
+        before = foot.desk.bench.step
+        foot.do_step()
+        if foot.desk.bench.step is before:
+            raise AssertionError(f"{before.key}: nothing came of it: {foot.desk.bench.notice}")
+    return foot
+
+
+def figures() -> list[dict[str, Any]]:
+    """Give what a line costs, counted by main lines and by single pieces of line."""
+    foot = played()
+    state = foot.desk.bench.state
+    mains, lines = len(state.members), sum(len(member.lines) for member in state.members)
+    return [
+        {
+            "name": f"taps and waits that a whole reline of {lines} lines ({mains} on links) demands, by line",
+            "value": foot.cost_s / lines,
+            "unit": "s",
+            "asked": "below 20",
+            "ceiling": None,
+            "ratio": None,
+            "met": foot.cost_s / lines < 20,
+        },
+        {
+            "name": "the same by main line, its cascade in it",
+            "value": foot.cost_s / mains,
+            "unit": "s",
+            "asked": "",
+            "ceiling": None,
+            "ratio": None,
+            "met": None,
+        },
+    ]

@@ -1,0 +1,216 @@
+from __future__ import annotations
+
+import sys
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from drivers.events import Beside, LinkLost
+from station.bench.commands import carry_out
+from station.bench.comparing import Comparing, Pulls
+from station.bench.snapshot import LengthNumber, PullsCard
+from station.records.entries import Entry, LineCompared, PieceOverpulled
+from station.records.words import compared_how
+from station.settings.reline import method_named
+from station.units import stacked_length
+
+sys.path.insert(0, str(Path(__file__).parent))
+from workbench import Workbench
+
+EQUAL_MN = 4_448  # a plan that asks for pulls within a pound of each other
+
+
+@cache
+def worked() -> tuple[Entry, ...]:
+    """Give the facts that come before the first comparison."""
+    desk = Workbench()
+    desk.work_to("B: compare 1")
+    return tuple(desk.entries[1:])
+
+
+def desk_at(method: str, gauge: int | None = None) -> Workbench:
+    """Give a bench at its first comparison, by one method."""
+    fresh = Workbench(method=method, gauge=gauge)
+    for entry in worked():
+        fresh.bench.record(entry)
+    assert fresh.step == "B: compare 1"
+    assert fresh.bench.comparing is not None
+    fresh.bench.comparing.equal_mn = EQUAL_MN
+    fresh.at_us = 10_000_000
+    return fresh
+
+
+def last(desk: Workbench) -> LineCompared:
+    """Give the last comparison that was filed."""
+    entry = desk.entries[-1]
+    assert isinstance(entry, LineCompared)
+    return entry
+
+
+def test_balanced_reads_the_sum_and_records_half_of_it() -> None:
+    """Both on the bar: 20 pounds in all are right for a plan of 10, and each line is recorded with half."""
+    desk = desk_at("balanced")
+    desk.beside(1.0, lbf=10.2)
+    assert desk.seen().sentence.text == "Compare B: both on the bar, pull to 20 pounds in all"
+    desk.step_on_it()
+    assert desk.step == "B: compare 1"
+    assert "the pull is not right yet" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.beside(1.0, lbf=20.4)
+    card = desk.seen().card
+    assert isinstance(card, PullsCard)
+    assert [pull.text for pull in card.pulls] == ["10.2 lbf", "10.2 lbf"]
+    assert "sum" in card.note
+    desk.step_on_it()
+    found = last(desk)
+    assert (found.method, found.difference_um) == ("balanced", 0)
+    assert found.reference_pull_mn == found.line_pull_mn == pytest.approx(10.2 * 4448.2216, abs=1)
+
+
+def test_a_bar_pulled_past_twice_the_ceiling_blocks_the_piece() -> None:
+    """With both on the bar each line sees half: 100 pounds are under a ceiling of 60, 130 are over it."""
+    desk = desk_at("balanced")
+    desk.beside(0.5, lbf=100.0)
+    assert desk.bench.blocked_piece is None
+    desk.beside(0.5, lbf=130.0)
+    assert isinstance(desk.entries[-1], PieceOverpulled)
+    assert desk.entries[-1].pull_mn == pytest.approx(65 * 4448.2216, abs=1)
+    assert desk.bench.blocked_piece is not None
+
+
+def test_two_cells_must_both_be_right_and_the_same() -> None:
+    """Each line on its own scale: one too light, or both in the window and unlike, is not counted."""
+    desk = desk_at("two cells")
+    desk.beside(1.0, lbf=10.0)
+    desk.step_on_it()
+    assert "no reading" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.beside(1.0, lbf=9.1, other_lbf=11.8)
+    assert any("not the same" in words.text for words in desk.seen().second)
+    desk.step_on_it()
+    assert "the two pulls are not the same" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.beside(1.0, lbf=10.0, other_lbf=10.1)
+    card = desk.seen().card
+    assert isinstance(card, PullsCard)
+    assert card.note.startswith("the same pull, right for this plan")
+    desk.step_on_it()
+    found = last(desk)
+    assert found.method == "two cells"
+    assert found.reference_pull_mn == pytest.approx(10.0 * 4448.2216, abs=1)
+    assert found.line_pull_mn == pytest.approx(10.1 * 4448.2216, abs=1)
+
+
+def test_an_overpull_on_the_second_cell_is_the_new_lines() -> None:
+    """What goes over the ceiling on the new line's own scale blocks its piece; on the other it blocks none."""
+    desk = desk_at("two cells")
+    desk.beside(0.2, lbf=70.0, other_lbf=10.0)
+    assert isinstance(desk.entries[-1], PieceOverpulled)
+    assert desk.entries[-1].pieces == ()
+    desk.beside(0.2, lbf=10.0, other_lbf=10.0)
+    desk.beside(0.2, lbf=10.0, other_lbf=70.0)
+    assert desk.entries[-1].pieces != ()  # type: ignore[attr-defined]
+    assert desk.bench.blocked_piece is not None
+
+
+def test_a_gauge_is_zeroed_on_the_opposite_number_and_read_on_the_new_line() -> None:
+    """A tap keeps the gauge's place on one line, and a tap on the other takes the difference and files both."""
+    desk = desk_at("", gauge=1)
+    desk.beside(1.5, lbf=10.0, mm=100.0)
+    assert desk.seen().second[1].text == "tap to zero it there"
+    desk.step_on_it()
+    desk.beside(1.5, lbf=10.0, mm=103.175)
+    seen = desk.seen()
+    assert isinstance(seen.number, LengthNumber)
+    assert seen.number.stacked == stacked_length(3.175e-3)
+    assert [words.text for words in seen.second] == ["new line long", "it stands: tap takes it"]
+    desk.step_on_it()
+    found = last(desk)
+    assert (found.difference_um, found.reference_gauge_um, found.line_gauge_um) == (3175, 100_000, 103_175)
+    assert "the length gauge read 100.00 mm and 103.17 mm" in compared_how(found)
+    assert desk.step == "B: adjust 1"
+
+
+def test_a_gauge_that_falls_as_lines_lengthen_is_turned_round() -> None:
+    """Where a larger reading means a shorter line, the same rise is short."""
+    desk = desk_at("", gauge=-1)
+    desk.beside(1.5, lbf=10.0, mm=100.0)
+    desk.step_on_it()
+    desk.beside(1.5, lbf=10.0, mm=103.175)
+    desk.step_on_it()
+    assert last(desk).difference_um == -3175
+
+
+def test_a_gauge_that_moves_or_is_stale_is_not_taken() -> None:
+    """Moving, said to be unstable, silent for a second, or unplugged: a tap is not counted, and why is said."""
+    desk = desk_at("", gauge=1)
+    desk.beside(1.5, lbf=10.0, mm=100.0, gauge_status="unstable")
+    desk.step_on_it()
+    assert "does not stand still" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.beside(1.5, lbf=10.0, mm=100.0)
+    desk.step_on_it()
+    desk.beside(0.5, lbf=10.0, mm=102.0)
+    desk.beside(0.5, lbf=10.0, mm=104.0)
+    assert desk.seen().second[1].text == "the gauge moves: hold still"
+    desk.step_on_it()
+    assert "does not stand still" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.beside(2.0, lbf=10.0)
+    desk.step_on_it()
+    assert "the gauge says nothing" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.beside(1.5, lbf=10.0, mm=104.0)
+    lost = LinkLost(desk.at_us, "the cable is unplugged", "plug it in again")
+    desk.bench.take([Beside(desk.at_us, "gauge", lost)])
+    assert desk.bench.notice.text.startswith("The gauge: the cable")  # type: ignore[union-attr]
+    desk.step_on_it()
+    assert desk.step == "B: compare 1"
+
+
+def test_where_the_gauge_is_silent_the_foot_counts_sixteenths() -> None:
+    """A gauge that was never heard stops nobody: a tap goes on, and a tap on the new line says level."""
+    desk = desk_at("", gauge=1)
+    desk.beside(1.5, lbf=10.0)
+    assert desk.seen().second[0].text == "the gauge says nothing"
+    desk.step_on_it()
+    desk.beside(1.0, lbf=10.0)
+    assert desk.seen().second[1].text == "Level? Tap"
+    desk.step_on_it()
+    found = last(desk)
+    assert (found.difference_um, found.line_gauge_um) == (0, None)
+
+
+def test_a_typed_difference_needs_the_pull_that_a_tap_needs() -> None:
+    """By keyboard, under unlike pulls nothing is taken; under like ones the length as people write it is."""
+    desk = desk_at("two cells")
+    desk.beside(1.0, lbf=9.1, other_lbf=11.8)
+    carry_out(desk.bench, "long?", {"difference": "3/16 in"})
+    assert desk.step == "B: compare 1"
+    desk.beside(1.0, lbf=10.0, other_lbf=10.0)
+    carry_out(desk.bench, "long?", {"difference": "-1 1/8 in"})
+    assert last(desk).difference_um == -28575
+    assert last(desk).reference_pull_mn is not None
+
+
+@pytest.mark.parametrize("text", ["one hook", "both on one hook"])
+def test_both_on_one_hook_is_refused_in_words(text: str) -> None:
+    """Two lines on one hook look level while they share the pull unequally; the refusal says so."""
+    with pytest.raises(ValueError, match="both lines on one hook share the pull unequally while they look level"):
+        method_named(text)
+
+
+def test_without_instruments_two_cells_are_none() -> None:
+    """By hand nothing is measured, whatever was meant: two cells become in turn, a bar stays a bar."""
+    assert Comparing(44_482, None, measured=False, method="two cells").method == "in turn"
+    bar = Comparing(44_482, None, measured=False, method="balanced")
+    assert bar.tap(0, Pulls(None)) is not None
+
+
+def test_by_hand_the_record_says_so_beside_the_method() -> None:
+    """A comparison without instruments is filed with its method and the words that nothing was measured."""
+    desk = Workbench(measured=False, method="balanced")
+    for _ in range(60):
+        if desk.step == "B: compare 1":
+            break
+        if desk.bench.step is not None and desk.bench.step.kind == "pre-stretch":
+            carry_out(desk.bench, "by hand", {"by": "Somebody"})
+        else:
+            desk.do_step()
+    desk.press()
+    assert last(desk).method == "balanced, pulled by hand, not measured"
