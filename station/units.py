@@ -266,8 +266,8 @@ def force_text(force: float, unit: str = "lbf", decimals: int = 1) -> str:
 class Said:
     """How lengths and pulls are said to a person: in inches and pounds, or in millimetres and newtons.
 
-    >>> METRIC.length(0.0127), METRIC.force(133.4), IMPERIAL.length(0.0127)
-    ('13 mm', '133.4 N', '1/2 in')
+    >>> METRIC.length(0.0127), METRIC.force(133.4), IMPERIAL.length(0.0127), IMPERIAL.force(0.1)
+    ('13 mm', '133.4 N', '1/2 in', 'under 0.1 lbf')
     """
 
     system: LengthSystem = "imperial"
@@ -277,8 +277,10 @@ class Said:
         return length_text(length_m, self.system, denominator)
 
     def force(self, force_n: float, decimals: int = 1) -> str:
-        """Write a force in newtons; see `force_text`."""
-        return force_text(force_n, "N" if self.system == "metric" else "lbf", decimals)
+        """Write a force in newtons, and never a 0 for what is not; see `force_text`."""
+        unit = "N" if self.system == "metric" else "lbf"
+        text, least = force_text(force_n, unit, decimals), 10.0**-decimals
+        return f"under {least:.{decimals}f} {unit}" if force_n and not float(text.split()[0]) else text
 
 
 IMPERIAL = Said("imperial")

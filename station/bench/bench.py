@@ -34,7 +34,7 @@ from station.records.entries import (
     SteppedBack,
 )
 from station.settings.hold import HoldSpecification
-from station.units import LengthSystem
+from station.units import LengthSystem, Said
 
 WINDOW_US = 60_000_000
 SHOWN_US = 2_000_000  # how long a check must have been shown before a tap counts
@@ -394,7 +394,7 @@ class Bench(Hearing):
             return self._pull_words("mark under the marking pull")
         if step.kind == "set" and not (self.by_hand or self.pull_seen):
             return self._pull_words("set it under the marking pull first")
-        if step.kind == "adjust" and (warnings := adjustment(self.state, step).warnings):
+        if step.kind == "adjust" and (warnings := adjustment(self.state, step, Said(self.settings.lengths)).warnings):
             return warnings[0]
         return ""
 

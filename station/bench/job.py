@@ -46,6 +46,7 @@ from station.records.entries import (
 from station.settings.plan import read_plan
 from station.settings.reline import METHODS, is_reline, read_reline
 from station.settings.tables import Table
+from station.units import IMPERIAL, Said
 
 __all__ = ["CHECKS", "JobState", "JobStep", "Kind", "Unit", "chain_of"]
 
@@ -290,11 +291,11 @@ def _undone_from(state: JobState, line: str) -> JobState:
     )
 
 
-def adjustment(state: JobState, step: JobStep) -> Adjustment:
-    """Give what to do about the difference that the comparison before a step found."""
+def adjustment(state: JobState, step: JobStep, said: Said = IMPERIAL) -> Adjustment:
+    """Give what to do about the difference that the comparison before a step found; its warnings are `said` so."""
     found = state.comparisons[chain_of(step.line, step.after_sewing)][step.round - 1]
     trapped_m = state.trapped_m(step.trap) if step.trap is not None else None
-    return adjust(state.plan_of(step), step.line, found.difference_um / 1e6, trapped_m=trapped_m)
+    return adjust(state.plan_of(step), step.line, found.difference_um / 1e6, trapped_m=trapped_m, said=said)
 
 
 def adjustment_fact(state: JobState, step: JobStep) -> Adjusted:

@@ -28,6 +28,7 @@ from station.bench.snapshot import (
     TraceCard,
     Words,
 )
+from station.linework.plan_words import HIGHEST_SHARE, LOWEST_SHARE
 from station.measuring.hold import acceptance_limits
 from station.measuring.live_hold import LiveHold
 from station.measuring.trace import FAULT
@@ -277,6 +278,8 @@ class PullShowing:
         note = "how equal the pull must be is unknown: the plan gives no stiffness"
         if comparing.method == "balanced":
             note = "the scale reads the sum: each line has half, where the bar swings free"
+        elif equal is not None and equal >= (HIGHEST_SHARE - LOWEST_SHARE) * comparing.pull_mn:
+            note = "equal enough for this plan: anywhere in the window of the pull"
         elif equal is not None:
             note = f"equal enough for this plan: within {self.force(equal):.1f} {unit}"
             if not first and comparing.pull_is_right(pulls):

@@ -7,6 +7,7 @@ and a length while marking, trapping and comparing.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from station.bench.bench import Bench
 from station.bench.commands import offered
@@ -26,8 +27,10 @@ from station.bench.snapshot import (
     Words,
 )
 from station.linework.drawing import LineDrawing, layout
-from station.linework.line_plan import Step
+from station.linework.line_plan import PlannedLine, Step
+from station.linework.plan_words import running_end_words
 from station.records.entries import Adjusted, HoldByHand, HoldJudged, Overridden
+from station.units import Said
 
 
 class Showing:
@@ -36,6 +39,7 @@ class Showing:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._pull = PullShowing(bench)
+        self._said = Said(bench.settings.lengths)
         self._drawings: dict[str, LineDrawing] = {}
 
     def snapshot(self) -> Snapshot:
@@ -125,7 +129,7 @@ class Showing:
     def _drawing(self, step: JobStep | None) -> LineDrawing:
         plan = self._bench.state.plan_of(step)
         if plan.settings.name not in self._drawings:
-            self._drawings[plan.settings.name] = layout(plan)
+            self._drawings[plan.settings.name] = layout(replace(plan, said=self._said))
         return self._drawings[plan.settings.name]
 
     def _lines(self, step: JobStep | None) -> DrawingState | None:
@@ -255,7 +259,7 @@ class Showing:
 
     def _cut(self, step: JobStep, _: Step) -> Act:
         bench = self._bench
-        line = next(each for each in bench.state.plan_of(step).lines if each.name == step.line)
+        line = self._planned(step, step.line)
         whole = "" if line.cut_length_m is None else f"In all {self._pull.length(line.cut_length_m)}. "
         if step.batch:
             return Act(
@@ -288,39 +292,67 @@ class Showing:
         places = " and ".join(label for _, label in marks.marks_m)
         loop = step.kind == "link loop"
         into = "its own braid" if trap.host == trap.guest else trap.host
+        guest = trap.guest if trap.leg is None else running_end_words(trap)
+        under = f"Running end cold, tapered, inside {into}. Tap when it is trapped."
+        if trap.leg == "own piece":
+            into = trap.host
+            loop_name = trap.trap.removeprefix(f"{trap.host} ").rpartition(" ")[0]
+            cut_m = self._planned(step, trap.host).loop_pieces_m[loop_name]
+            under = f"Leg: {self._pull.length(cut_m)} of pre-stretched stock, both ends tapered."
         return Act(
-            Words(f"Trap the link loop of {trap.guest}" if loop else f"Trap {trap.guest} into {into}"),
+            Words(f"Trap the link loop of {trap.guest}" if loop else f"Trap {guest} into {into}"),
             self._pull.length_number(trap.trap_m),
             (Words("deep: mark the running end"), Words(f"{places} from its free end", "act")),
-            under=f"Running end cold, tapered, inside {into}. Tap when it is trapped.",
+            under=under,
             card=marks,
             caution=COLD,
         )
 
-    def _mark(self, _: JobStep, trap: Step) -> Act:
+    def _mark(self, step: JobStep, trap: Step) -> Act:
         entry = trap.marks[0]
         label = self._pull.length(entry.offset_m)
         at_canopy = trap.end == "canopy end"
         low, high = trap.shortening_95_m or (trap.shortening_m, trap.shortening_m)
         spread = "" if low == high else f" ({self._pull.length(low)} to {self._pull.length(high)})"
         toward = Words("toward the canopy", "act")
+        level = entry.offset_m == 0
+        guest = trap.guest if trap.leg is None else running_end_words(trap)
+        where: tuple[Words, ...] = ()
         if at_canopy:
-            sentence = f"Leave {trap.guest} {label} long, then mark it"
-            second = (Words(f"past the {self._pull.reference()},"), toward, self._pull.pull_line())
+            too, where = self._plain_marks(self._planned(step, trap.guest))
+            sentence = f"Leave {trap.guest} {'level' if level else f'{label} long'}, then mark it{too}"
         else:
-            what = "the leg" if trap.end == "loop" else trap.guest
-            sentence = f"Mark where {what} enters {trap.host}"
-            second = (Words(f"past the {self._pull.reference()}'s,"), toward, self._pull.pull_line())
+            sentence = f"Mark where {guest} enters {'its own braid' if trap.leg == 'running end' else trap.host}"
+        reference = self._pull.reference() if at_canopy else f"{self._pull.reference()}'s"
+        past = (Words(f"past the {reference},"), toward)
+        if level:
+            past = (Words("level with the"), Words(reference, "act"))
         return Act(
             Words(sentence),
             self._pull.length_number(entry.offset_m),
-            second,
-            "canopy",
-            f"when {trap.guest} is trapped {self._pull.length(trap.trap_m)} deep, {trap.host} shortens by "
+            (*past, *where, self._pull.pull_line()),
+            None if level else "canopy",
+            f"when {guest} is trapped {self._pull.length(trap.trap_m)} deep, {trap.host} shortens by "
             f"{self._pull.length(trap.shortening_m)}{spread}",
             card=CloseUp(entry.offset_m, label, self._pull.reference(), "new line"),
             caution="Tap when the mark is made, under the pull. Long press to go back.",
         )
+
+    def _planned(self, step: JobStep, line_name: str) -> PlannedLine:
+        """Give what the plan of a step says of a line."""
+        return next(each for each in self._bench.state.plan_of(step).lines if each.name == line_name)
+
+    def _plain_marks(self, line: PlannedLine) -> tuple[str, tuple[Words, ...]]:
+        """Name the plain marks made with a line's closing mark, and say where each goes past the reference's own."""
+        if not line.marks:
+            return "", ()
+        places = (
+            f"{mark.name} {self._pull.length(mark.offset_m)} past its like"
+            if mark.offset_m
+            else f"{mark.name} level with its like"
+            for mark in line.marks
+        )
+        return f" and {', '.join(mark.name for mark in line.marks)}", (Words(", ".join(places), "act"),)
 
     def _set(self, _: JobStep, __: Step) -> Act:
         bench = self._bench
@@ -366,7 +398,7 @@ class Showing:
     def _adjust(self, step: JobStep, _: Step) -> Act:
         state = self._bench.state
         found = state.comparisons[chain_of(step.line, step.after_sewing)][step.round - 1]
-        moved = adjustment(state, step)
+        moved = adjustment(state, step, self._said)
         long = found.difference_um > 0
         unpick = "unpick, " if step.after_sewing else ""
         difference = self._pull.length(abs(found.difference_um) / 1e6)

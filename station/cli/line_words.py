@@ -8,7 +8,7 @@ from typing import Any
 
 from station.linework.braid import BraidShortening, Packing
 from station.linework.error_budget import percent
-from station.linework.line_plan import Adjustment, LinePlan, Mark, PlannedLine, Step
+from station.linework.line_plan import LEAVE_BELOW_SAID, Adjustment, LinePlan, Mark, PlannedLine, Step
 from station.linework.plan_words import (
     CAUTION,
     COMES_FIRST,
@@ -23,7 +23,7 @@ from station.linework.plan_words import (
     source_words,
     tack_words,
 )
-from station.linework.shrinkage import Estimate
+from station.linework.shrinkage import Estimate, share_text
 from station.units import LengthSystem, factor, length_text
 
 _INCH_M = float(factor("in", "length"))
@@ -196,7 +196,7 @@ def adjust_text(found: Adjustment, residual_m: float) -> str:
     else:
         size = f"{found.line} is {said(abs(residual_m))} {'long' if residual_m > 0 else 'short'}"
         if found.action == "leave":
-            rows = [f"{size}, under 1/64 in: leave it"]
+            rows = [f"{size}, under {LEAVE_BELOW_SAID[found.said.system]}: leave it"]
         elif found.action == "take-in":
             rows = [f"{size}: take in {said(found.move_m)}, drawing the running end down, into the trap"]
         else:
@@ -249,9 +249,9 @@ def shrinkage_text(
     unsure = (
         "how sure is not known"
         if known.standard_uncertainty is None
-        else f"give or take {known.standard_uncertainty:.4f}"
+        else f"give or take {share_text(known.standard_uncertainty)}"
     )
-    rows = [f"{trials}: a trap shortens its host by {known.coefficient:.4f} of its length, {unsure}"]
+    rows = [f"{trials}: a trap shortens its host by {share_text(known.coefficient)} of its length, {unsure}"]
     if known.scatter_m is not None:
         rows.append(f"one trap scatters by {said(known.scatter_m)} (standard deviation)")
     if trap_m is not None:
@@ -300,18 +300,18 @@ def braid_text(found: BraidShortening, angle_rad: float) -> str:
     rows = [f"braid angle {math.degrees(angle_rad):.1f} deg"]
     for name, one in (("thin tube", found.thin_tube), ("closed disc", found.closed_disc)):
         if one.shortening is None or one.angle_after_rad is None:
-            rows.append(f"  {name}: locked; the braid cannot swell {one.swelling:.2f} times around its guest")
+            rows.append(f"  {name}: locked; the braid cannot swell {one.swelling:.4f} times around its guest")
         else:
             rows.append(
-                f"  {name}: shortens by {one.shortening:.4f} of the trap, the angle opens to "
+                f"  {name}: shortens by {share_text(one.shortening)} of the trap, the angle opens to "
                 f"{math.degrees(one.angle_after_rad):.1f} deg"
             )
-    if found.first_value is None:
+    if found.first_value is None or found.standard_uncertainty is None:
         rows.append("no first value: make trials on scrap of the same lot")
     else:
         six_in_m = 6 * _INCH_M
         rows.append(
-            f"first value {found.first_value:.4f}, give or take {found.standard_uncertainty:.4f}: "
+            f"first value {share_text(found.first_value)}, give or take {share_text(found.standard_uncertainty)}: "
             f"{length_text(found.first_value * six_in_m, denominator=32)} for a trap of 6 in"
         )
         rows.append("This is a model, not a measurement, until your own trials speak.")

@@ -25,10 +25,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from station.linework.braid import shortening_of_braid
-from station.linework.shrinkage import Shrinkage, angle_of, estimate, first_value_of, matching
+from station.linework.shrinkage import (
+    Estimate,
+    Shrinkage,
+    angle_of,
+    doubts_of,
+    estimate,
+    first_value_of,
+    matching,
+    share_text,
+)
 from station.settings.materials import MaterialSettings
 from station.settings.plan import LineSettings, PlanSettings, ShrinkageSettings
 from station.settings.trials import Trial
@@ -56,14 +65,27 @@ def area_ratio(host: MaterialSettings, guest: MaterialSettings | None) -> float 
     return guest.solid_area_m2 / host.solid_area_m2
 
 
+@dataclass(frozen=True)
+class TrialsUsed:
+    """Trials from which an allowance came, what they say, and in words which they are."""
+
+    source: str
+    trials: Sequence[Trial]
+    estimate: Estimate
+
+
 class Allowances:
-    """What shortens each trap's host, each source worked out once; `doubts` gathers what a person should know of it."""
+    """What shortens each trap's host, each source worked out once; `doubts` gathers what a person should know of it.
+
+    `used` holds the trials from which allowances came.
+    """
 
     def __init__(self, settings: PlanSettings, lines: Mapping[str, LineSettings]) -> None:
         self._settings = settings
         self._lines = lines
         self._known: dict[tuple[object, ...], Shrinkage] = {}
         self.doubts: dict[str, None] = {}  # in the order found, each once
+        self.used: dict[str, TrialsUsed] = {}  # by source
 
     def of(self, trap: str, host: str, guest: str, own: ShrinkageSettings | None) -> Shrinkage:
         """Give a trap's shrinkage. Raises `AllowanceFault` where nothing is known of it."""
@@ -121,6 +143,15 @@ class Allowances:
         said = " ".join(filter(None, (f"{len(trials)} trial{'s' if len(trials) > 1 else ''}", chosen))) + file
         said += f", upon {model}" if first is not None else ""
         found = estimate(trials, first, group=f"trials {hash(tuple(trials))}", source=said)
+        k = found.shrinkage.coefficient
+        if not abs(k) < 1:
+            raise AllowanceFault(
+                f"from {said} the shortening comes out as {share_text(k)} of the trap, expected less than the whole "
+                "trap; look at the trials again"
+            )
+        for doubt in doubts_of(found):
+            self.doubts[f"{said}: {doubt}"] = None
+        self.used[said] = TrialsUsed(said, tuple(trials), found)
         if len({(trial.material, trial.lot, trial.guest) for trial in trials}) > 1:
             self.doubts[
                 f"trials of different lots or guests are counted together ({kinds_words(trials)}){file}; give the line "

@@ -26,6 +26,7 @@ from dataclasses import dataclass
 
 # A braid of inextensible yarns holds the most at tan(angle) = sqrt(2), 54.7356 degrees; it cannot swell past it.
 _SINE_OF_GREATEST_VOLUME = math.sqrt(2 / 3)
+_LARGEST_RATIO = 1000.0
 
 
 @dataclass(frozen=True)
@@ -52,14 +53,14 @@ def shortening_of_braid(angle_rad: float, area_ratio: float = 1.0) -> BraidShort
     """Give how much a braid of `angle_rad` (yarn to axis, pulled, empty) shortens around a guest.
 
     `area_ratio` is the guest's solid area over the host's. Raises `ValueError` for an angle that is not between 0 and
-    90 degrees and for a ratio that is not above 0. A packing is *locked*, and has no number, where the braid would
-    pass its angle of greatest volume.
+    90 degrees and for a ratio that is not above 0, or that no guest has. A packing is *locked*, and has no number,
+    where the braid would pass its angle of greatest volume.
     """
     if not 0.0 < angle_rad < math.pi / 2:
         found = math.degrees(angle_rad)
         raise ValueError(f"found a braid angle of {found:.6g} deg, expected one between 0 and 90 deg")
-    if not 0.0 < area_ratio < math.inf:
-        raise ValueError(f"found an area ratio of {area_ratio!r}, expected one above 0")
+    if not 0.0 < area_ratio <= _LARGEST_RATIO:
+        raise ValueError(f"found an area ratio of {area_ratio!r}, expected one above 0 and at most {_LARGEST_RATIO:g}")
     tube = _packed(angle_rad, math.sqrt(1 + area_ratio))
     disc = _packed(angle_rad, _ring_over_disc(area_ratio))
     if tube.shortening is None or disc.shortening is None:

@@ -35,6 +35,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from station.linework.allowance import TrialsUsed
 from station.linework.error_budget import (
     best_improvement,
     budget_terms_m,
@@ -45,7 +46,7 @@ from station.linework.error_budget import (
 )
 from station.linework.traps import End, LineTree, PlanFault, Trap, grow, nearest
 from station.settings.plan import Leg, LineSettings, PlanSettings
-from station.units import IMPERIAL, Said, factor
+from station.units import IMPERIAL, LengthSystem, Said, factor
 
 __all__ = [
     "Adjustment",
@@ -61,6 +62,7 @@ __all__ = [
 
 _INCH_M = float(factor("in", "length"))
 LEAVE_BELOW_M = _INCH_M / 64
+LEAVE_BELOW_SAID: Mapping[LengthSystem, str] = {"imperial": "1/64 in", "metric": "0.4 mm"}
 _OPEN_IT = "open the trap and make the end anew, or replace the line"
 
 
@@ -155,6 +157,7 @@ class LinePlan:
     warnings: tuple[str, ...]
     why_this_order: str
     said: Said = IMPERIAL
+    trials_used: tuple[TrialsUsed, ...] = ()
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -178,10 +181,11 @@ class Adjustment:
     @property
     def words(self) -> str:
         """Say it as the bench does."""
+        trapped = self.said.length(self.trap_after_m)
         if self.action == "leave":
-            return f"leave it: under 1/64 in; {self.said.length(self.trap_after_m)} is trapped"
+            return f"leave it: under {LEAVE_BELOW_SAID[self.said.system]}; {trapped} is trapped"
         verb = "take in" if self.action == "take-in" else "let out"
-        return f"{verb} {self.said.length(self.move_m)}; {self.said.length(self.trap_after_m)} stays trapped"
+        return f"{verb} {self.said.length(self.move_m)}; {trapped} stays trapped"
 
 
 def make_plan(settings: PlanSettings, order: Sequence[str] | None = None, said: Said = IMPERIAL) -> LinePlan:
@@ -201,7 +205,8 @@ def make_plan(settings: PlanSettings, order: Sequence[str] | None = None, said: 
     leave_long_m = {step.guest: step.marks[0].offset_m for step in steps if step.end == "canopy end"}
     to_come = _still_to_come(tree, traps)
     lines = tuple(_planned(tree, line, to_come[line.name], leave_long_m[line.name]) for line in settings.lines)
-    return LinePlan(settings, steps, lines, tuple(warnings_of(tree, said)), _why(lines, settings, said), said)
+    warnings, why = tuple(warnings_of(tree, said)), _why(lines, settings, said)
+    return LinePlan(settings, steps, lines, warnings, why, said, tuple(tree.trials_used))
 
 
 def adjust(

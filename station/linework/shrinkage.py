@@ -35,11 +35,22 @@ from station.linework.braid import braid_angle_rad, shortening_of_braid
 from station.settings.materials import MaterialSettings
 from station.settings.trials import Trial
 
-__all__ = ["Estimate", "FirstValue", "Shrinkage", "Trial", "estimate", "first_value_of", "matching"]
+__all__ = [
+    "Estimate",
+    "FirstValue",
+    "Shrinkage",
+    "Trial",
+    "doubts_of",
+    "estimate",
+    "first_value_of",
+    "matching",
+    "share_text",
+]
 
 # The scatter of one measured shortening expected before any is measured: our assumption.
 ASSUMED_SCATTER_M = float(Fraction("0.0254") / 32)
 _FIRST_SHAPE = 2.0
+_NO_SCATTER_M = 1e-9
 
 
 @dataclass(frozen=True)
@@ -95,6 +106,17 @@ class Estimate:
     more_trials: int | None
 
 
+def share_text(share: float) -> str:
+    """Write a pure number to four decimals, and never as 0 where it is not.
+
+    >>> share_text(0.0625), share_text(0.0), share_text(0.0000123)
+    ('0.0625', '0.0000', '0.000012')
+    """
+    return (
+        f"{share:.4f}" if share == 0 or abs(share) >= 0.5e-4 else f"{share:.{1 - math.floor(math.log10(abs(share)))}f}"
+    )
+
+
 def estimate(
     trials: Sequence[Trial],
     first: FirstValue | None = None,
@@ -140,6 +162,21 @@ def estimate(
         shrinkage = Shrinkage(k, uncertainty, scatter_m, 2 * shape_after, group, origin, source)
     more = _more_trials(shrinkage, weight_after, sum_tt / n if n else 0.0, trap_m)
     return Estimate(shrinkage, n, _suspects(traps_m, shortenings_m, sum_tt, sum_ts), more)
+
+
+def doubts_of(found: Estimate) -> list[str]:
+    """Say what no trap and no ruler can do, and these trials do.
+
+    >>> inch = 0.0254
+    >>> doubts_of(estimate([Trial(6 * inch, 3 / 8 * inch)] * 5))
+    ['they agree to the last digit, and no ruler reads so finely: the scatter is not really nothing']
+    """
+    known, doubts = found.shrinkage, []
+    if known.coefficient < 0:
+        doubts.append("they make a trap lengthen its host, which no trap does: look at them again")
+    if known.scatter_m is not None and known.scatter_m < _NO_SCATTER_M:
+        doubts.append("they agree to the last digit, and no ruler reads so finely: the scatter is not really nothing")
+    return doubts
 
 
 def matching(

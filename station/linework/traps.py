@@ -32,7 +32,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from station.linework.allowance import AllowanceFault, Allowances, material_of
+from station.linework.allowance import AllowanceFault, Allowances, TrialsUsed, material_of
 from station.linework.shrinkage import Shrinkage
 from station.settings.plan import (
     CanopyEnd,
@@ -108,6 +108,7 @@ class LineTree:
     canopy_traps: Mapping[str, Trap]
     on_host: Mapping[str, Sequence[Trap]]  # from the link outward
     doubts: Sequence[str]  # about the shortenings
+    trials_used: Sequence[TrialsUsed]
 
     def working_order(self) -> list[Trap]:
         """Give the traps in the order of work: lower ends and loops in pre-order, canopy ends in post-order."""
@@ -165,6 +166,7 @@ def grow(settings: PlanSettings) -> LineTree:
         canopy_traps={trap.guest: trap for trap in traps if trap.end == "canopy end"},
         on_host=ranked,
         doubts=tuple(allowances.doubts),
+        trials_used=tuple(allowances.used.values()),
     )
 
 
@@ -321,14 +323,14 @@ def _clear_sewing(
 
     A running end that comes out again is not `tapered` there.
     """
-    if sewing is None:
+    if sewing is None or trap_m <= 0:  # a trap of no length is refused for that
         return None
     material = material_of(settings, line)
     flat_width_m = material.flat_width_m if material is not None else None
     taper_m = sewing.taper_m if sewing.taper_m is not None else flat_width_m or 0.0
     if not tapered:
         taper_m = 0.0
-    ends_m, clear_m = sewing.from_entry_m + sewing.length_m, trap_m - taper_m
+    ends_m, clear_m = sewing.from_entry_m + sewing.length_m, max(trap_m - taper_m, 0.0)
     if ends_m > clear_m + _TOUCHING_M:
         found, most = both_lengths(ends_m, clear_m)
         raise PlanFault(

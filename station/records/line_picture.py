@@ -12,7 +12,7 @@ from typing import Any
 
 from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable
+from reportlab.platypus import Flowable, KeepTogether
 
 from station.linework.drawing import LineDrawing, layout
 from station.linework.line_plan import PlanFault, make_plan
@@ -28,7 +28,8 @@ from station.linework.placing import (
 )
 from station.records.entries import TrapMade
 from station.records.job_sheet import JobSheet
-from station.records.paper import BOLD, CARD, FONT, INK, LINE, RULE, SOFT, STRONG, para, plain
+from station.records.paper import BOLD, CARD, FONT, HEADING, INK, LINE, RULE, SOFT, STRONG, para, plain
+from station.records.trial_picture import TrialPicture
 from station.settings.plan import read_plan
 from station.settings.reline import is_reline
 from station.settings.tables import SettingsFault, Table
@@ -39,8 +40,11 @@ _GROUND = HexColor("#FFFFFF")
 _LINES = tuple(HexColor(each) for each in ("#7A6A45", "#3E6A8A", "#7A4E86"))
 
 
-def line_picture(sheet: JobSheet) -> Callable[[float], Flowable] | None:
-    """Give what draws the job's line at a width in points, or says why it cannot; None where no job was opened."""
+def line_picture(sheet: JobSheet) -> Callable[[float], list[Flowable]] | None:
+    """Give what draws the job's line at a width in points, or says why it cannot; None where no job was opened.
+
+    Where an allowance came from trials they are drawn too, each source below its name.
+    """
     if sheet.opened is None:
         return None
     if is_reline(Table("", "", _read(sheet.opened.plan_toml))):
@@ -49,10 +53,16 @@ def line_picture(sheet: JobSheet) -> Callable[[float], Flowable] | None:
         plan = make_plan(read_plan(Table(f"the plan of job {sheet.job}", "", tomllib.loads(sheet.opened.plan_toml))))
     except (tomllib.TOMLDecodeError, SettingsFault, PlanFault) as fault:
         why = f"No drawing can be made: {fault}."
-        return lambda _: para(why, STRONG)
+        return lambda _: [para(why, STRONG)]
     drawing = layout(plan)
     made = {each.entry.trap for each in sheet.of_kind(TrapMade)}
-    return lambda width: LinePicture(drawing, made, width)
+    return lambda width: [
+        LinePicture(drawing, made, width),
+        *(
+            KeepTogether([para(f"The shortening: {used.source}", HEADING), TrialPicture(used, width)])
+            for used in plan.trials_used
+        ),
+    ]
 
 
 def _read(text: str) -> dict[str, Any]:
@@ -97,6 +107,9 @@ class LinePicture(Flowable):  # type: ignore[misc]  # reportlab ships no types f
             self._line(canvas, line)
         for trap in placed.traps:
             self._trap(canvas, trap)
+        for line in placed.lines:
+            for mark in line.marks:
+                self._mark(canvas, mark)
         for trap in placed.traps:
             for mark in trap.marks:
                 self._mark(canvas, mark)
@@ -135,6 +148,9 @@ class LinePicture(Flowable):  # type: ignore[misc]  # reportlab ships no types f
             start_y, half = self._y(placed.start_y), (placed.start_x + placed.lane_x) / 2
             path.moveTo(placed.start_x, start_y)
             path.curveTo(half, start_y, half, y, placed.lane_x, y)
+        for low, high in placed.loops:
+            path.lineTo(low, y)
+            path.moveTo(high, y)
         if line.broken_at is not None:
             low, high = (placed.start_x + (at - line.start) * per_fraction for at in line.broken_at)
             middle = max((low + high) / 2, placed.lane_x + 6)
@@ -147,7 +163,7 @@ class LinePicture(Flowable):  # type: ignore[misc]  # reportlab ships no types f
             for at in (middle - 6, middle + 6):
                 canvas.line(at + 4, y + 10, at - 4, y - 10)
         canvas.setLineWidth(3)
-        for low, high in ((placed.start_x, begin), (end, placed.end_x)):
+        for low, high in ((placed.start_x, begin), *placed.loops, (end, placed.end_x)):
             if high > low:
                 canvas.ellipse(low, y - LOOP_HEIGHT / 2, high, y + LOOP_HEIGHT / 2)
         if line.knot:

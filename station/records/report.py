@@ -100,7 +100,7 @@ from station.settings.hold import HoldSpecification, SpecificationFault
 
 Paper = Literal["letter", "a4"]
 PAPERS: dict[Paper, tuple[float, float]] = {"letter": pagesizes.letter, "a4": pagesizes.A4}
-DrawLine = Callable[[float], Flowable]
+DrawLine = Callable[[float], Sequence[Flowable]]
 
 _GAP = 8.0
 _LINES_KEPT_TOGETHER = 60
@@ -122,8 +122,9 @@ def report(
     """Give the report of one job as the bytes of a PDF.
 
     `trace_of` gives a stored trace by its hash; a RuntimeError or LookupError it raises is printed in the picture's
-    place. `drawing` makes the drawing of the line, as a flowable no wider than the width it is given in points; where
-    there is none, marks and traps stand in their tables alone. `checks` are the scale's checks in force (`job_sheet`).
+    place. `drawing` makes the drawing of the line and what goes with it, no wider than the width it is given in points;
+    where there is none, marks and traps stand in their tables alone. `checks` are the scale's checks in force
+    (`job_sheet`).
     """
     load_fonts()
     size = PAPERS[paper]
@@ -299,7 +300,8 @@ class _Pages:
         if not holds:
             story.append(para("No hold was judged."))
         if drawing is not None:
-            story.append(KeepTogether([para("The line and its marks", SECTION), drawing(self.width)]))
+            line, *beside = drawing(self.width)
+            story += [KeepTogether([para("The line and its marks", SECTION), line]), *beside]
         checks = [[str(each.seq), time_text(each.at), in_words(each.entry)] for each in self.checks]
         story += listed("Scale checks in force", ["entry", "when", "what"], [0.07, 0.21, 0.72], checks, self.width)
         return [*story, *self._work(), *self._limits_of_the_bench(), *self._log(), *self._plan()]

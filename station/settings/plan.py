@@ -32,11 +32,11 @@ import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, TypeVar, get_args
 
 from station import units
 from station.settings.materials import MaterialSettings, material_named
-from station.settings.tables import SettingsFault, Table
+from station.settings.tables import SettingsFault, Table, plain_number, whole_number
 from station.settings.trials import Trial, load_trials
 
 REFERENCES = ("opposite number", "adjacent line", "chart", "old line")
@@ -44,7 +44,7 @@ _LONGEST_NAME = 60
 # Past these a length is a slip of the pen, and too far from the others to be reckoned with beside them.
 _LONGEST_M, _SHORTEST_M = 10_000.0, 1e-6
 
-
+N = TypeVar("N", int, float)
 Leg = Literal["own piece", "running end"]
 
 
@@ -407,8 +407,8 @@ def _name(value: Any) -> str:
     return value.strip()
 
 
-def _bounded(read: Callable[[Any], float], zero_too: bool, expected: str) -> Callable[[Any], float]:
-    def bounded(value: Any) -> float:
+def _bounded(read: Callable[[Any], N], zero_too: bool, expected: str) -> Callable[[Any], N]:
+    def bounded(value: Any) -> N:
         number = read(value)
         if number < 0 or (number == 0 and not zero_too):
             raise ValueError(f"found {value!r}, expected {expected}")
@@ -424,35 +424,24 @@ def _ordinary_m(value: Any) -> float:
     return length_m
 
 
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e12:
-        raise ValueError(f"found {value!r}, expected a plain number")
-    return float(value)
-
-
 def _coefficient(value: Any) -> float:
-    number = _number(value)
+    number = plain_number(value)
     if not 0 <= number < 1:
         raise ValueError(f"found {value!r}, expected the shortening per unit of trap length, from 0 to below 1")
     return number
 
 
 def _share(value: Any) -> float:
-    number = _number(value)
+    number = plain_number(value)
     if not 0 < number <= 1:
         raise ValueError(f"found {value!r}, expected a share above 0 and at most 1")
     return number
-
-
-def _above_zero_count(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or value <= 0:
-        raise ValueError(f"found {value!r}, expected a whole number above 0")
-    return value
 
 
 _zero_up_m = _bounded(_ordinary_m, True, "a length of zero or more")
 _above_zero_m = _bounded(_ordinary_m, False, "a length above zero")
 _zero_up_force_n = _bounded(units.force_n, True, "a force of zero or more")
 _above_zero_force_n = _bounded(units.force_n, False, "a force above zero")
-_zero_up_number = _bounded(_number, True, "a number of zero or more")
-_above_zero_number = _bounded(_number, False, "a number above zero")
+_zero_up_number = _bounded(plain_number, True, "a number of zero or more")
+_above_zero_number = _bounded(plain_number, False, "a number above zero")
+_above_zero_count = _bounded(whole_number, False, "a whole number above 0")

@@ -64,10 +64,38 @@ class SheetRow:
         return self.text(column)
 
 
+@dataclass(frozen=True)
+class SheetColumns:
+    """A sheet by its columns, for many rows; `lines` are the lines of the file, `cells` the texts of each column."""
+
+    file: str
+    lines: Sequence[int]
+    cells: Mapping[str, Sequence[str]]
+
+    def rows(self) -> list[SheetRow]:
+        """Give the same sheet row by row."""
+        names = list(self.cells)
+        return [
+            SheetRow(self.file, number, line, dict(zip(names, cells, strict=True)))
+            for number, (line, *cells) in enumerate(zip(self.lines, *self.cells.values(), strict=True), 1)
+        ]
+
+    def column(self, name: str) -> Sequence[str]:
+        """Give a column's texts, all '' where the file has no such column."""
+        return self.cells.get(name) or [""] * len(self.lines)
+
+
 def read_sheet(
     path: Path | str, required: Sequence[str], optional: Sequence[str] = (), text: str | None = None
 ) -> list[SheetRow]:
     """Read a sheet; `text` is its content where it need not be read from `path`. Raises `SettingsFault`."""
+    return read_columns(path, required, optional, text).rows()
+
+
+def read_columns(
+    path: Path | str, required: Sequence[str], optional: Sequence[str] = (), text: str | None = None
+) -> SheetColumns:
+    """Read a sheet as its columns; the rules and the faults are those of `read_sheet`."""
     file = str(path)
     try:
         content = Path(path).read_text(encoding="utf-8-sig") if text is None else text
@@ -82,19 +110,22 @@ def read_sheet(
         raise SettingsFault(f"{file}: is empty; expected a header line {','.join(required)}")
     header = [name.strip() for name in lines[0]]
     _check_header(file, header, required, optional)
-    rows: list[SheetRow] = []
+    kept: list[list[str]] = []
+    numbers: list[int] = []
     for line, cells in enumerate(lines[1:], 2):
-        if not any(cell.strip() for cell in cells):
+        if not any(map(str.strip, cells)):
             continue
-        number = len(rows) + 1
         if len(cells) != len(header):
             hint = "; a decimal is written with a point" if len(cells) > len(header) else ""
             raise SettingsFault(
-                f"{file}: row {number} (line {line}): found {len(cells)} cells, expected {len(header)}{hint}"
+                f"{file}: row {len(kept) + 1} (line {line}): found {len(cells)} cells, expected {len(header)}{hint}"
             )
-        named = dict(zip(header, (cell.strip() for cell in cells), strict=True))
-        rows.append(SheetRow(file, number, line, named))
-    return rows
+        kept.append(cells)
+        numbers.append(line)
+    columns = zip(*kept, strict=True) if kept else ([] for _ in header)
+    return SheetColumns(
+        file, numbers, {name: [*map(str.strip, column)] for name, column in zip(header, columns, strict=True)}
+    )
 
 
 def _check_header(file: str, header: list[str], required: Sequence[str], optional: Sequence[str]) -> None:

@@ -123,11 +123,11 @@ class Table:
 
     def number(self, key: str, default: D = _REQUIRED) -> float | D:
         """Read a number that has no unit: a coefficient or a share."""
-        return self.get(key, _number, default)
+        return self.get(key, plain_number, default)
 
     def count(self, key: str, default: D = _REQUIRED) -> int | D:
         """Read a whole number that has no unit: a count or a baud rate."""
-        return self.get(key, _count, default)
+        return self.get(key, whole_number, default)
 
     def table(self, key: str, default: D = _REQUIRED) -> Table | D:
         """Give a table below this one."""
@@ -184,13 +184,15 @@ def _text(value: Any) -> str:
     return value
 
 
-def _number(value: Any) -> float:
+def plain_number(value: Any) -> float:
+    """Read a number that has no unit. Raises `ValueError`."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e12:
         raise ValueError(f"found {value!r}, expected a plain number")
     return float(value)
 
 
-def _count(value: Any) -> int:
+def whole_number(value: Any) -> int:
+    """Read a whole number from 0 on that has no unit. Raises `ValueError`."""
     if isinstance(value, bool) or not isinstance(value, int) or value < 0:
         raise ValueError(f"found {value!r}, expected a whole number")
     return value

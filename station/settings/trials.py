@@ -7,12 +7,15 @@ count from 1, the first below the header.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 
 from station import units
-from station.settings.sheet import SheetRow, read_sheet
+from station.settings.sheet import SheetRow, read_columns
+
+_DECIMAL = re.compile(r"([0-9]{1,9})(?:\.([0-9]{1,9}))? ?(m|cm|mm|in|ft)", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -32,13 +35,40 @@ class Trial:
 
 def load_trials(path: Path | str) -> list[Trial]:
     """Read a trials file. Raises `SettingsFault` where it cannot be read or a row cannot be understood."""
-    length_m = cache(units.length_m)  # many rows, few lengths
+    sheet = read_columns(path, ("trap", "shortening"), ("material", "lot", "guest"))
+    try:
+        traps_m, shortenings_m = _lengths_m(sheet.column("trap")), _lengths_m(sheet.column("shortening"))
+    except ValueError:
+        traps_m, shortenings_m = [], []
+    if not traps_m or min(traps_m) <= 0:
+        _check(sheet.rows())
+    texts = (sheet.column(name) for name in ("lot", "guest", "material"))
+    return [*map(Trial, traps_m, shortenings_m, *texts, range(1, len(traps_m) + 1))]
 
-    def trial(row: SheetRow) -> Trial:
-        trap_m = row.get("trap", length_m)
-        if trap_m <= 0:
+
+def _lengths_m(texts: Sequence[str]) -> list[float]:
+    """Read a column of lengths, each text once."""
+    known = {text: length_of_decimal_m(text) for text in set(texts)}
+    return [known[text] for text in texts]
+
+
+def length_of_decimal_m(text: str) -> float:
+    """Read a length as `units.length_m` does, a plain decimal faster: its exact ratio is rounded once, there as here.
+
+    >>> length_of_decimal_m("0.375 in") == units.length_m("0.375 in"), length_of_decimal_m("3/8 in")
+    (True, 0.009525)
+    """
+    found = _DECIMAL.fullmatch(text)
+    if found is None:
+        return units.length_m(text)
+    whole, part, unit = found.groups("")
+    ratio = units.factor(unit, "length")
+    return float(int(whole + part) * ratio.numerator / (ratio.denominator * 10 ** len(part)))
+
+
+def _check(rows: Sequence[SheetRow]) -> None:
+    """Refuse the first row that cannot be understood."""
+    for row in rows:
+        if row.get("trap", units.length_m) <= 0:
             raise row.fault("trap", f"found {row.text('trap')!r}, expected a length above zero")
-        shortening_m = row.get("shortening", length_m)
-        return Trial(trap_m, shortening_m, row.text("lot"), row.text("guest"), row.text("material"), row.number)
-
-    return [trial(row) for row in read_sheet(path, ("trap", "shortening"), ("material", "lot", "guest"))]
+        row.get("shortening", units.length_m)

@@ -2,8 +2,9 @@
 
 A trap is drawn as what it is, a line inside a line: dashed inside while it is to be made, solid once it is, with
 stitches across it once it is sewn. The trap being worked on stands in a frame; the mark to make now is a stroke across
-the line with a wedge and words. Positions along the bench come from the plan's own drawing; only lanes and words are
-placed here.
+the line with a wedge and words. A loop in mid-line stands open; a plain mark is a short stroke with its name, set off
+while it is to be made, which is with the line's closing mark. Positions along the bench come from the plan's own
+drawing; only lanes and words are placed here.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from PyQt6.QtCore import QLineF, QPointF, QRectF, Qt
 from PyQt6.QtGui import QColor, QPainterPath
 
 from station.bench.snapshot import DrawingState
-from station.linework.drawing import DrawnLine, DrawnTrap
+from station.linework.drawing import DrawnLine, DrawnMark, DrawnTrap
 from station.views.lettering import Sheet, draw_text, text_width
 from station.views.panel import Panel
 from station.views.signs import pen_of, wedge
@@ -56,6 +57,8 @@ class DrawingPanel(Panel[Lying]):
         for trap in state.drawing.traps:
             made = "sewn" if trap.name in state.sewn else "made" if trap.name in state.made else "to be made"
             parts.append(f"{trap.name}, {made}")
+        for line in state.drawing.lines:
+            parts += [f"{line.name}, mark {mark.name}" for mark in line.marks]
         if state.here is not None:
             parts.append(f"here now: {state.here}" + (f", mark {state.mark}" if state.mark else ""))
         return ". ".join(parts)
@@ -114,6 +117,9 @@ class _Drawn:
         words = self._act_here()
         taken = [words] if words is not None else []
         for line in self.drawing.lines:
+            for mark in line.marks:
+                self._plain_mark(line, mark, taken)
+        for line in self.drawing.lines:
             self._name_of(line, taken)
         self._bench_ends(taken)
 
@@ -143,7 +149,9 @@ class _Drawn:
             middle = (line.broken_at[0] + line.broken_at[1]) / 2
             pieces = [(left, middle - 0.012), (middle + 0.012, right)]
         for low, high in pieces:
-            painter.drawLine(QLineF(self.x(low), y, self.x(high), y))
+            ends = [low, *(end for loop in line.loops if low <= loop[0] <= loop[1] <= high for end in loop), high]
+            for one, other in zip(ends[::2], ends[1::2], strict=True):
+                painter.drawLine(QLineF(self.x(one), y, self.x(other), y))
         if line.broken_at is not None:
             painter.setPen(pen_of(self.colour(line.name), self.sheet.px(4)))
             for share in (pieces[0][1], pieces[1][0]):
@@ -163,6 +171,8 @@ class _Drawn:
                 QRectF(middle - side / 2, y - side * 0.72, side, side * 1.44), side * 0.35, side * 0.35
             )
             self._loop(self.x(line.start), self.x(line.start + line.link_loop), y, self.colour(line.name))
+        for low, high in line.loops:
+            self._loop(self.x(low), self.x(high), y, self.colour(line.name))
         end = self.x(line.end)
         if line.canopy_loop > 0:
             self._loop(self.x(line.end - line.canopy_loop), end, y, self.colour(line.name))
@@ -257,6 +267,33 @@ class _Drawn:
         words = draw_text(sheet, text, start, baseline, LABEL_STRONG, act)
         return words.united(QRectF(x - side / 2, words.top(), side, words.height()))
 
+    def _plain_mark(self, line: DrawnLine, mark: DrawnMark, taken: list[QRectF]) -> None:
+        """Paint a plain mark; its name stands beside the stroke's foot or head, wherever there is room."""
+        sheet, y, x = self.sheet, self.y(line.lane), self.x(mark.at)
+        here = self.here
+        now = here is not None and self.state.mark is not None and here.end_kind == "canopy end"
+        now = now and here is not None and here.host == line.name
+        colour = sheet.look.act if now else sheet.look.ink
+        reach = sheet.px(min(24.0, 0.36 * self.pitch if self.drawing.lanes > 1 else 24.0))
+        sheet.painter.setPen(pen_of(colour, sheet.px(6 if now else 4), flat=True))
+        sheet.painter.drawLine(QLineF(x, y - reach, x, y + reach))
+        taken.append(QRectF(x - sheet.px(3), y - reach, sheet.px(6), 2 * reach))
+        text = mark.words[0]
+        style = replace(self.name, size=max(20.0, min(26.0, self.name.size)))
+        wide, cap, gap = text_width(text, style, sheet.scale), sheet.px(style.size * CAP_SHARE), sheet.px(8)
+        boxes = [self._trap_box(trap) for trap in self.drawing.traps]
+        boxes += [
+            QRectF(0, self.y(lane) - self.thick, sheet.width, 2 * self.thick) for lane in range(self.drawing.lanes)
+        ]
+        for baseline in (y + reach + gap + cap, y - reach - gap):
+            for start in (x - wide / 2, x + gap, x - wide - gap):
+                box = QRectF(start, baseline - cap, wide, cap)
+                near = box.adjusted(-gap, -gap / 2, gap, gap / 2)
+                inside = box.left() >= gap and box.right() <= sheet.width - gap and box.bottom() <= sheet.height - gap
+                if inside and not any(near.intersects(other) for other in (*taken, *boxes)):
+                    taken.append(draw_text(sheet, text, start, baseline, style, colour))
+                    return
+
     def _name_of(self, line: DrawnLine, taken: list[QRectF]) -> None:
         """Write a line's name over the middle of its widest free stretch, clear of the words that stand already."""
         text = line.name if line.length is None else f"{line.name}, {line.length}"
@@ -268,17 +305,20 @@ class _Drawn:
         edges = [self._lane_start(line), line.end]
         stops = [(trap.start, trap.end) for trap in self.drawing.on_host(line.name)]
         stops += [(other.start, self._lane_start(other)) for other in self.drawing.lines if other.joins == line.name]
+        stops += [*line.loops, *((mark.at, mark.at) for mark in line.marks)]
         free: list[tuple[float, float]] = []
         at = edges[0]
         for low, high in sorted(stops):
             free.append((at, low))
             at = max(at, high)
         free.append((at, edges[1]))
-        for low, top in sorted(free, key=lambda stretch: stretch[0] - stretch[1]):
-            middle = (self.x(low) + self.x(top)) / 2
-            box = QRectF(middle - wide / 2, baseline - cap, wide, cap)
-            if not any(box.adjusted(-8, 0, 8, 0).intersects(other) for other in taken):
-                break
+        free.sort(key=lambda stretch: stretch[0] - stretch[1])
+        boxes = [QRectF((self.x(low) + self.x(top) - wide) / 2, baseline - cap, wide, cap) for low, top in free]
+        gap = self.sheet.px(4)
+        full = [*taken, *(self._trap_box(trap) for trap in self.drawing.on_host(line.name))]
+        clear = (box for box in boxes if not any(box.adjusted(-gap, 0, gap, 0).intersects(other) for other in full))
+        box = next(clear, boxes[0])
+        middle = box.center().x()
         if self.names_inline:
             edge = self.sheet.px(10)
             self.sheet.fill(box.adjusted(-edge, -edge * 0.2, edge, edge * 0.2), self.sheet.ground)
@@ -286,15 +326,16 @@ class _Drawn:
         taken.append(ink)
 
     def _bench_ends(self, taken: list[QRectF]) -> None:
-        """Write which end is which, under the lowest line, or above where words stand there."""
+        """Write which end is which, under the lowest line or above it; nowhere, where words stand in both places."""
         sheet, style = self.sheet, SMALL
         for share, text in ((0.0, "link"), (1.0, "canopy")):
             at_left = (share == 0.0) != self.mirrored
             margin = sheet.px(40)
             x = margin if at_left else sheet.width - margin
+            wide, high = text_width(text, style, sheet.scale), sheet.px(style.size)
             below = self.lowest + self.reach + sheet.px(14 + style.size * CAP_SHARE)
-            wide = text_width(text, style, sheet.scale)
-            box = QRectF(x if at_left else x - wide, below - sheet.px(style.size), wide, sheet.px(style.size * 1.3))
-            if any(box.adjusted(-12, 0, 12, 0).intersects(other) for other in taken):
-                below = self.lowest - self.reach - sheet.px(14)
-            draw_text(sheet, text, x, below, style, sheet.look.soft, "left" if at_left else "right")
+            for baseline in (below, self.lowest - self.reach - sheet.px(14)):
+                box = QRectF(x if at_left else x - wide, baseline - high, wide, 1.3 * high)
+                if not any(box.adjusted(-12, 0, 12, 0).intersects(other) for other in taken):
+                    draw_text(sheet, text, x, baseline, style, sheet.look.soft, "left" if at_left else "right")
+                    break

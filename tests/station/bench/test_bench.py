@@ -632,6 +632,39 @@ def test_a_line_with_a_loop_in_its_middle_is_worked_to_the_end() -> None:
     assert desk.bench.step is None
 
 
+def test_plain_marks_are_shown_with_the_closing_mark() -> None:
+    """The step of the closing mark names each plain mark and says how far past its like it goes."""
+    plan = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
+    plan = plan.replace(
+        '{ name = "toggle", at = "60 in" }', '{ name = "toggle", at = "60 in" }, { name = "stop", at = "78 in" }'
+    )
+    desk = Workbench(plan=plan)
+    desk.work_to("lower control canopy end: mark")
+    seen = desk.seen()
+    assert seen.sentence.text == "Leave lower control 5/16 in long, then mark it and toggle, stop"
+    assert [words.text for words in seen.second][2] == "toggle level with its like, stop 3/16 in past its like"
+    assert seen.drawing is not None
+    assert seen.drawing.mark == "entry"
+    assert [mark.name for mark in seen.drawing.drawing.lines[0].marks] == ["toggle", "stop"]
+
+
+def test_a_leg_of_its_own_is_named_and_cut() -> None:
+    """A loop whose leg is a piece of its own says how long to cut it; a mark without an offset is level, not past."""
+    text = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
+    own = text.replace('leg = "running end"', 'leg = "own piece"').replace('at = "18 in"', 'at = "30 in"')
+    desk = Workbench(plan=own)
+    desk.work_to("lower control brake loop below: trap")
+    seen = desk.seen()
+    assert seen.sentence.text == "Trap the leg into lower control"
+    assert seen.under == "Leg: 9 1/2 in of pre-stretched stock, both ends tapered."
+    desk = Workbench(plan=text)
+    desk.work_to("lower control brake loop above: mark")
+    seen = desk.seen()
+    assert seen.sentence.text == "Mark where lower control's running end enters its own braid"
+    assert [words.text for words in seen.second][:2] == ["level with the", "opposite number's"]
+    assert seen.arrow is None
+
+
 def test_handling_a_line_is_no_attempt() -> None:
     """A tug of ten pounds in a pre-stretch step is filed nowhere."""
     desk = Workbench()

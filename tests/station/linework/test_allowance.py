@@ -234,3 +234,29 @@ def test_a_trap_never_counts_a_trial_of_another_kind(kinds, lot):
     first = first_value_of(HMPE)
     expected = estimate(trials(*right), first).shrinkage.coefficient
     assert plan.steps[0].shortening_m / plan.steps[0].trap_m == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("shortenings", "said"),
+    [
+        ((-1 / 16, -1 / 8), "they make a trap lengthen its host"),
+        ((5 / 16, 5 / 16, 5 / 16, 5 / 16), "they agree to the last digit"),
+    ],
+)
+def test_trials_that_cannot_be_are_questioned(shortenings, said):
+    """Trials in which a host grows, or that agree to the last digit, are counted, and the warnings question them."""
+    rows = tuple(Trial(5 * INCH, each * INCH) for each in shortenings)
+    warnings = make_plan(
+        PlanSettings("p.toml", "p", 44.5, INCH / 2, (MAIN,), shrinkage=ShrinkageSettings(trials=rows))
+    ).warnings
+    assert [each for each in warnings if f"{len(rows)} trials: {said}" in each]
+
+
+@pytest.mark.parametrize("shortening", [-1, 1, 2])
+def test_a_shortening_of_a_whole_trap_is_refused(shortening):
+    """Where trials make the shortening as long as the trap there is no plan: line, trap and the number are named."""
+    settings = ShrinkageSettings(trials=(Trial(INCH, shortening * INCH),))
+    with pytest.raises(
+        PlanFault, match=rf"line 'A', trap 'A link end': from 1 trial .* {shortening}\.0000 of the trap"
+    ):
+        make_plan(PlanSettings("p.toml", "p", 44.5, INCH / 2, (MAIN,), shrinkage=settings))

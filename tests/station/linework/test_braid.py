@@ -1,4 +1,5 @@
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -99,3 +100,11 @@ def test_sights_that_are_none():
     """Nothing seen of a braid may be zero."""
     with pytest.raises(ValueError, match="expected each above 0"):
         braid_angle_rad(0.0025, 0.0, 16)
+
+
+@pytest.mark.parametrize("ratio", [0.0, -1.0, math.nan, math.inf, 1e300, 1001.0])
+def test_a_guest_that_cannot_be_is_refused(ratio):
+    """A ratio that is not above 0, or beyond any guest's, is refused with the number found."""
+    with pytest.raises(ValueError, match=re.escape(f"found an area ratio of {ratio!r}")):
+        shortening_of_braid(0.2, ratio)
+    assert shortening_of_braid(1e-6, 1000.0).first_value > 0

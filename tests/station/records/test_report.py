@@ -295,7 +295,7 @@ def test_a_drawing_is_printed_where_one_is_given(tmp_path: Path) -> None:
             self.canv.drawString(0, 40, "here the line is drawn")
 
     sheet, traces = sample()
-    text = flowed(read(report(sheet, traces.__getitem__, drawing=Drawing), tmp_path))
+    text = flowed(read(report(sheet, traces.__getitem__, drawing=lambda width: [Drawing(width)]), tmp_path))
     assert "The line and its marks here the line is drawn" in text
     assert "The line and its marks" not in flowed(read(report(sheet, traces.__getitem__), tmp_path))
 
@@ -310,13 +310,47 @@ def test_the_line_is_drawn_from_the_plan_that_the_job_was_opened_with(tmp_path: 
     assert report(sheet, traces.__getitem__) != report(sheet, traces.__getitem__, drawing=line_picture(sheet))
 
 
+@needs_reader
+def test_a_loop_in_mid_line_and_plain_marks_are_drawn(tmp_path: Path) -> None:
+    """The drawing of a lower control line shows its brake loop's trap and its toggle mark, and stands open there."""
+    plan = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
+    sheet, _ = filed((dataclasses.replace(OPENED, plan_toml=plan), ()))
+    drawn = flowed(read(report(sheet, {}.__getitem__, drawing=line_picture(sheet)), tmp_path))
+    without = flowed(read(report(sheet, {}.__getitem__), tmp_path))
+    assert "lower control, 80 in" in drawn
+    assert drawn.count("toggle") == without.count("toggle") + 1
+    drawing = line_picture(sheet)
+    assert drawing is not None
+    (line,) = drawing(400)
+    assert [len(each.loops) for each in line.placed.lines] == [1]  # type: ignore[attr-defined]  # a line picture's own
+
+
+@needs_reader
+def test_trials_behind_an_allowance_are_drawn(tmp_path: Path) -> None:
+    """Where a plan's allowance came from trials the annex shows each source as a plot, suspects by their row."""
+    trials = ", ".join(
+        f'{{ trap = "{trap} in", shortening = "{shortening} in" }}'
+        for trap, shortening in ((5, 0.31), (6, 0.38), (4, 0.24), (6, 0.36), (5, 0.32), (6, 0.9))
+    )
+    plan = re.sub(r"(?m)^(coefficient|standard_uncertainty) = .*$", "", PLAN)
+    plan = plan.replace("[shrinkage]", f"[shrinkage]\ntrials = [{trials}]")
+    sheet, _ = filed((dataclasses.replace(OPENED, plan_toml=plan), ()))
+    text = flowed(read(report(sheet, {}.__getitem__, drawing=line_picture(sheet)), tmp_path))
+    for words in ("The shortening: 6 trials", "length of the trap", "row 6", "95 of 100 new traps", "look again"):
+        assert words in text, words
+    sheet, _ = filed((OPENED, ()))
+    assert "length of the trap" not in flowed(
+        read(report(sheet, {}.__getitem__, drawing=line_picture(sheet)), tmp_path)
+    )
+
+
 def test_a_plan_of_unknown_lengths_is_drawn_broken() -> None:
     """A line whose length is not known is drawn, and told to be not to scale."""
     unmeasured = PLAN.replace('length = "120 in"', "").replace('length = "75 in"', "")
     sheet, _ = filed((dataclasses.replace(OPENED, plan_toml=unmeasured), ()))
     drawing = line_picture(sheet)
     assert drawing is not None
-    assert "Not to scale" in getattr(drawing(400), "caption", "")
+    assert "Not to scale" in getattr(drawing(400)[0], "caption", "")
     assert report(sheet, {}.__getitem__, drawing=drawing).startswith(b"%PDF-")
 
 

@@ -1,7 +1,10 @@
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from station import units
 from station.settings.tables import SettingsFault
-from station.settings.trials import Trial, load_trials
+from station.settings.trials import Trial, length_of_decimal_m, load_trials
 
 
 def written(tmp_path, text):
@@ -58,3 +61,44 @@ def test_a_file_that_is_no_text(tmp_path):
         load_trials(path)
     with pytest.raises(SettingsFault, match="cannot be read"):
         load_trials(tmp_path / "none.csv")
+
+
+@given(
+    st.from_regex(r"[0-9]{1,10}(\.[0-9]{0,10})?", fullmatch=True),
+    st.sampled_from(["", " ", "  "]),
+    st.sampled_from(["in", "mm", "cm", "m", "ft", '"']),
+)
+def test_a_decimal_read_the_short_way_is_the_same_number(number, gap, unit):
+    """A plain decimal gives, to the last bit, what the strict reader of quantities gives."""
+    text = f"{number}{gap}{unit}"
+    assert length_of_decimal_m(text) == units.length_m(text)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "5", "5,2 in", "-5 lbf", "nan in", "5 furlongs", "2 + 3 in", "٥ in", "1e99999 in"]
+)
+def test_what_is_no_length_is_refused_the_same_way(text):
+    """What the strict reader refuses is refused in its words."""
+    with pytest.raises(units.QuantityFault) as strict:
+        units.length_m(text)
+    with pytest.raises(units.QuantityFault) as short:
+        length_of_decimal_m(text)
+    assert str(short.value) == str(strict.value)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ("5 in,3/8 in\n\n6 in,nan in\n0 in,x\n", "row 2 (line 4): shortening: found 'nan in'"),
+        ("5 in,3/8 in\n0 in,x\n", "row 2 (line 3): trap: found '0 in', expected a length above zero"),
+        ("-5 in,3/8 in\n", "row 1 (line 2): trap: found '-5 in', expected a length above zero"),
+        ("5 in,3/8 in\n5 in\n", "row 2 (line 3): found 1 cells, expected 2"),
+        ("5 lbf,3/8 in\n", "row 1 (line 2): trap: found '5 lbf'"),
+    ],
+)
+def test_the_first_row_that_is_wrong_is_named(tmp_path, rows, said):
+    """A fault names the file, the row, its line, the column and what was found."""
+    path = written(tmp_path, f"trap,shortening\n{rows}")
+    with pytest.raises(SettingsFault) as fault:
+        load_trials(path)
+    assert f"{path}: {said}" in str(fault.value)

@@ -31,8 +31,10 @@ from tests.station.views.parts import (
     crowded,
     drawing,
     length,
+    looped,
     state,
     steps,
+    three,
     trace,
 )
 
@@ -411,6 +413,30 @@ def crowded_line() -> Snapshot:
     return replace(marking(), sentence=Words("Mark where C enters", "act"), drawing=lying)
 
 
+def plain_marks() -> Snapshot:
+    """Show a lower control line with its brake loop, whose toggle mark is made with its closing mark."""
+    made = frozenset({"lower control link end", "lower control brake loop above"})
+    lying = DrawingState(looped(), made, frozenset({"lower control link end"}), "lower control canopy end", "entry")
+    second = (
+        Words("past the opposite number,"),
+        Words("toward the canopy", "act"),
+        Words("with it mark toggle: level", "act"),
+        Words("pull 10.1 pounds", "good"),
+    )
+    return replace(
+        leave_long(),
+        sentence=Words("Leave lower control 5/16 in long, then mark it and toggle"),
+        second=second,
+        drawing=lying,
+    )
+
+
+def three_lines() -> Snapshot:
+    """Show three lines in one cascade, the outermost with a loop in mid-line and two plain marks."""
+    lying = DrawingState(three(), frozenset({"A link end", "B into A"}), frozenset(), "C into A", "entry")
+    return replace(marking(), sentence=Words("Mark where C enters", "act"), drawing=lying)
+
+
 def unknown_length() -> Snapshot:
     """Show a line whose length is not known: marks are offsets alone."""
     lying = DrawingState(drawing(False), frozenset({"A link end"}), frozenset(), "B into A", "entry")
@@ -436,6 +462,7 @@ GALLERY: dict[str, Callable[[], Snapshot]] = {
     for maker in (
         pull_to, pre_stretch, topped_up, over_ceiling, broken, complete, marking, marking_under_pull, leave_long,
         trap_depth, whole_and_fraction, metric, newtons, comparing, take_in, checks, cut, sewing, link_lost,
-        not_measured, unproven, sign_off, program_fault, crowded_line, unknown_length, many_commands,
+        not_measured, unproven, sign_off, program_fault, crowded_line, plain_marks, three_lines,
+        unknown_length, many_commands,
     )
 }  # fmt: skip

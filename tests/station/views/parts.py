@@ -9,7 +9,16 @@ import numpy as np
 from station.bench.snapshot import DrawingState, Gauge, Header, LengthNumber, StepMark, TraceCard, Words
 from station.linework.drawing import LineDrawing, layout
 from station.linework.line_plan import make_plan
-from station.settings.plan import CanopyEnd, Joint, LineSettings, LinkEnd, PlanSettings, ShrinkageSettings
+from station.settings.plan import (
+    CanopyEnd,
+    HeightMark,
+    Joint,
+    LineSettings,
+    LinkEnd,
+    MidLoop,
+    PlanSettings,
+    ShrinkageSettings,
+)
 from station.units import stacked_length
 
 INCH = 0.0254
@@ -38,6 +47,37 @@ def drawing(known: bool = True) -> LineDrawing:
     return layout(
         make_plan(PlanSettings("plan.toml", "centre A", 44.48, INCH / 2, (main, branch), shrinkage=shrinkage))
     )
+
+
+@cache
+def looped() -> LineDrawing:
+    """Lay out a lower control line: a brake loop above its link end's trap, and a mark for the toggle."""
+    loop = MidLoop("brake loop", 18 * INCH, 1.5 * INCH, 4 * INCH, "running end")
+    line = LineSettings(
+        "lower control",
+        LinkEnd(INCH, 17 * INCH),
+        CanopyEnd(5 * INCH),
+        80 * INCH,
+        loops=(loop,),
+        marks=(HeightMark("toggle", 60 * INCH),),
+    )
+    shrinkage = ShrinkageSettings(0.0625, 0.01)
+    return layout(make_plan(PlanSettings("plan.toml", "steering", 44.48, INCH / 2, (line,), shrinkage=shrinkage)))
+
+
+@cache
+def three() -> LineDrawing:
+    """Lay out three lines in one cascade, the outermost with a loop of its own piece and two marks."""
+    main = LineSettings("A", LinkEnd(1.5 * INCH, 5 * INCH), CanopyEnd(5 * INCH, 1 * INCH), 120 * INCH)
+    branch = LineSettings("B", Joint("A", 48 * INCH, 5 * INCH), CanopyEnd(5 * INCH, 0, 1.25 * INCH), 75 * INCH)
+    loop = MidLoop("loop", 30 * INCH, 2 * INCH, 4 * INCH)
+    marks = (HeightMark("grommet", 20 * INCH), HeightMark("stop", 44 * INCH))
+    upper = LineSettings(
+        "C", Joint("A", 60 * INCH, 5 * INCH), CanopyEnd(5 * INCH), 58 * INCH, loops=(loop,), marks=marks
+    )
+    shrinkage = ShrinkageSettings(0.0625, 0.01)
+    lines = (main, branch, upper)
+    return layout(make_plan(PlanSettings("plan.toml", "three", 44.48, INCH / 2, lines, shrinkage=shrinkage)))
 
 
 @cache
