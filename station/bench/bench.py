@@ -158,7 +158,7 @@ class Bench(Hearing):
                 return  # nothing of this job hangs there: somebody leans on the scale
             pull_mn = None if overload else peak_mn
             self.record(PieceOverpulled(job=self.job, pieces=pieces, pull_mn=pull_mn, ceiling_mn=ceiling_mn), stay=True)
-            what = f"the {self.state.opened.reference}" if on_reference else "the piece"
+            what = f"the {self.state.reference}" if on_reference else "the piece"
             self.notice = Words(f"Over the ceiling: {what} saw more than it may. It is recorded.", "stop")
             self._cues.append("broken")
         self._over = over

@@ -1,8 +1,8 @@
 """Keyboard and mouse: what can be done now, what must be answered for it, and doing it.
 
-The window offers what `offered` gives and nothing else is carried out, whoever asks. Override, leaving a difference,
-scrapping, releasing, inspection and signature are never by foot, and each asks for a name that somebody can read years
-later.
+The window offers what `offered` gives and nothing else is carried out, whoever asks. An override, a reference that is
+not sound, a difference that is left, scrapping, releasing, inspection and signature are never by foot, and each asks
+for a name that somebody can read years later.
 
 >>> needed("override")
 ('by', 'reason')
@@ -25,8 +25,10 @@ from station.records.entries import (
     Overridden,
     PieceReleased,
     PieceScrapped,
+    ReferenceChecked,
     SignedOff,
 )
+from station.settings.plan import REFERENCES
 from station.units import quantity
 
 LARGEST_DIFFERENCE_M = Fraction("0.6096")  # 24 in: more is a slip of the finger, or another line
@@ -36,6 +38,7 @@ _NEEDED: dict[Command, tuple[str, ...]] = {
     "scrap": ("by", "reason"),
     "release": ("by", "reason"),
     "by hand": ("by",),
+    "not sound": ("by", "finding", "instead"),
     "inspect": ("by", "finding"),
     "sign": ("by",),
     "another line": ("line",),
@@ -83,6 +86,8 @@ def _offered(bench: Bench, step: JobStep) -> tuple[Command, ...]:
         return ("back",)
     if step.kind in {"inspect", "sign"}:
         return ("inspect" if step.kind == "inspect" else "sign", "back")
+    if step.label == "reference":
+        return ("done", "not sound", "back")
     return ("done",) if bench.state.before is None else ("done", "back")
 
 
@@ -123,7 +128,7 @@ def _typed_difference(bench: Bench, step: JobStep, text: str) -> None:
     if abs(difference_m) > LARGEST_DIFFERENCE_M:
         raise FormFault(f"difference: found {text!r}, expected at most 24 in either way: compare again")
     if comparing.phase == "reference":
-        bench.not_counted(f"first the {bench.state.opened.reference}, then the new line, under the same pull")
+        bench.not_counted(f"first the {bench.state.reference}, then the new line, under the same pull")
     elif comparing.phase == "line" and (why := comparing.why_not(bench.pulls)):
         bench.not_counted(why)
     else:
@@ -161,6 +166,13 @@ def _named_fact(bench: Bench, step: JobStep, command: Command, answers: Mapping[
         return Overridden(job=job, step=key, by=by, reason=reason)
     if command == "by hand":
         return HoldByHand(job=job, step=key, pieces=state.hold_pieces(step), by=by)
+    if command == "not sound":
+        instead, finding = answers["instead"], answers["finding"]
+        if instead not in REFERENCES:
+            raise FormFault(f"instead: found {instead!r}, expected one of: {', '.join(REFERENCES)}")
+        return ReferenceChecked(
+            job=job, step=key, reference=state.reference, sound=False, finding=finding, by=by, instead=instead
+        )
     if command in {"scrap", "release"}:
         fact = PieceScrapped if command == "scrap" else PieceReleased
         return fact(job=job, piece=bench.blocked_piece or state.pieces[step.line], by=by, reason=reason)

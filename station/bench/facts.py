@@ -35,8 +35,8 @@ from station.records.entries import (
 from station.records.words import numbered
 from station.units import LengthSystem, length_text
 
-# What a tap at the reference step answers: just what the screen asks there, and no more.
-LOOKED_AT = "its condition, its neighbours and the maker's chart looked at"
+# What a tap at the reference step answers: yes, to just what the screen asks there, by nobody in particular.
+LOOKED_AT = "asked for its condition, its neighbours, the maker's chart, and whether left is meant to equal right"
 
 
 def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> Entry:
@@ -61,10 +61,8 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
         return TrapMade(job=job, step=key, trap=trap.trap, host=trap.host, guest=trap.guest, trap_um=trap_um)
     if step.kind == "set" and trap is not None:
         return TrapSet(job=job, step=key, trap=trap.trap, pull_mn=pull_mn)
-    if key == "reference":
-        opened = state.opened
-        by = str(opened.people.get("worker") or "")
-        return ReferenceChecked(job=job, step=key, reference=opened.reference, sound=True, finding=LOOKED_AT, by=by)
+    if step.label == "reference":
+        return ReferenceChecked(job=job, step=key, reference=state.reference, sound=True, finding=LOOKED_AT)
     if step.kind == "adjust":
         return adjustment_fact(state, step)
     if step.kind in {"sew", "trial tack"}:

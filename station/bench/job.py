@@ -41,6 +41,7 @@ from station.records.entries import (
     PieceOverpulled,
     PieceReleased,
     PieceScrapped,
+    ReferenceChecked,
     SteppedBack,
 )
 from station.settings.plan import read_plan
@@ -70,6 +71,13 @@ class JobState:
     trapped_um: dict[str, int] = field(default_factory=dict)  # line -> what its canopy end's trap holds by now
     last_hold: HoldJudged | None = None
     last_seq: int = 0
+    instead: dict[str, str] = field(default_factory=dict)  # pair ('' for all) -> its reference, where one was not sound
+
+    @property
+    def reference(self) -> str:
+        """Give what the line at hand is matched to."""
+        pair = self.at.member.pair if self.at and self.at.member else ""
+        return self.instead.get(pair) or self.instead.get("") or self.opened.reference
 
     @cached_property
     def units(self) -> tuple[Unit, ...]:
@@ -183,6 +191,8 @@ class JobState:
             return replace(state, blocked=state.blocked - {entry.piece})
         if isinstance(entry, PieceOverpulled):
             return replace(state, blocked=self.blocked | set(entry.pieces))
+        if isinstance(entry, ReferenceChecked) and not entry.sound:
+            return replace(state, instead={**self.instead, entry.step.rpartition(": ")[0]: entry.instead})
         if isinstance(entry, PieceCut):
             state = _after_cut(state, entry)
         if isinstance(entry, HoldJudged):

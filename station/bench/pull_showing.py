@@ -141,7 +141,7 @@ class PullShowing:
 
     def reference(self) -> str:
         """Give what the line is matched to."""
-        return self._bench.state.opened.reference
+        return self._bench.state.reference
 
     # ------------------------------------------------------------------ comparing
 

@@ -181,14 +181,14 @@ class Showing:
                 under="Tap when the cause is known and removed.",
             )
         if step.key == "reference" or step.of:
-            whose = f"{state.opened.reference} of {step.of}" if step.of else state.opened.reference
+            whose = f"{state.reference} of {step.of}" if step.of else state.reference
             return Act(
-                Words(f"Check the {whose} before you trust it"),
+                Words(f"Is the {whose} sound?"),
                 second=(
                     Words("its condition, its neighbours, the maker's chart;"),
                     Words("is left meant to equal right?", "act"),
                 ),
-                under="Never strip both sides. If it is out, work to the pair or the chart.",
+                under="Tap if it is. If not: N, and say what to match instead. Never strip both sides.",
             )
         if step.key == "trial tack":
             return self._sewing("Try the tack on scrap", "same line, same thread", state.plan.steps[0])

@@ -37,6 +37,7 @@ Command = Literal[
     "inspect",
     "override",
     "by hand",
+    "not sound",
     "scrap",
     "release",
     "another line",

@@ -99,12 +99,16 @@ class DailyChecked(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class ReferenceChecked(Entry):
-    """What the new line is matched to was looked at before it was trusted: its condition, neighbours, and chart."""
+    """What the new line is to be matched to was looked at before it was trusted, and said to be sound or not.
+
+    Where it is not sound, `by` says who found that, and the new line is matched to `instead`, once that is sound.
+    """
 
     reference: str  # opposite number, adjacent line, chart, old line
     sound: bool
     finding: str
     by: str = ""
+    instead: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,6 +17,7 @@ from typing import Generic, TypeVar
 
 from station.records.chain import BodyFault
 from station.records.entries import (
+    Adjusted,
     Amended,
     Checked,
     DailyChecked,
@@ -29,8 +30,10 @@ from station.records.entries import (
     LineCompared,
     Overridden,
     PieceCut,
+    PieceOverpulled,
     PieceReleased,
     PieceScrapped,
+    ReferenceChecked,
     ScaleChecked,
     SignedOff,
     SteppedBack,
@@ -56,6 +59,7 @@ from station.records.words import (
     figures,
     groups,
     in_words,
+    overpulled,
     value,
     verdict,
 )
@@ -81,6 +85,7 @@ class Piece:
     line: str | None
     holds: tuple[Told[HoldJudged], ...]
     by_hand: tuple[Told[HoldByHand], ...]
+    overpulled: tuple[Told[PieceOverpulled], ...]
     released: tuple[Told[PieceReleased], ...]
     scrapped: tuple[Told[PieceScrapped], ...]
     unjudged: int  # holds whose time was complete and whose verdict was never recorded
@@ -151,7 +156,7 @@ class JobSheet:
             entry = each.entry
             if isinstance(entry, PieceCut):
                 lines[entry.piece] = entry.line
-            elif isinstance(entry, HoldCompleted | HoldJudged | HoldByHand):
+            elif isinstance(entry, HoldCompleted | HoldJudged | HoldByHand | PieceOverpulled):
                 for number in entry.pieces:
                     lines.setdefault(number, None)
             elif isinstance(entry, PieceReleased | PieceScrapped):
@@ -171,6 +176,7 @@ class JobSheet:
             line,
             tuple(each for each in self.of_kind(HoldJudged) if number in each.entry.pieces),
             tuple(each for each in self.of_kind(HoldByHand) if number in each.entry.pieces),
+            tuple(each for each in self.of_kind(PieceOverpulled) if number in each.entry.pieces),
             tuple(each for each in self.of_kind(PieceReleased) if each.entry.piece == number),
             tuple(each for each in self.of_kind(PieceScrapped) if each.entry.piece == number),
             unjudged + waiting,
@@ -206,11 +212,13 @@ class JobSheet:
         return "; ".join(parts)
 
     def results(self) -> list[tuple[str, str]]:
-        """Say what came out, as a label and words each: pieces, comparisons, what was passed, inspection."""
+        """Say what came out, as a label and words each: reference, pieces, comparisons, what was passed, inspection."""
         checks = len({each.entry.check for each in self.of_kind(Checked)})
         return [
+            *(("reference", f"{in_words(each.entry)} (entry {each.seq})") for each in self._references()),
             *((_named(piece), _of_piece(piece)) for piece in self.pieces()),
             *self._comparisons(),
+            *(("left", f"{in_words(each.entry)} (entry {each.seq})") for each in self._left()),
             ("tacks", self._tacks()),
             ("checks", f"{count(checks, 'check')} made and found good" if checks else "none recorded"),
             *(("passed without", f"{in_words(each.entry)} (entry {each.seq})") for each in self.of_kind(Overridden)),
@@ -218,6 +226,15 @@ class JobSheet:
             *((f"entry {seq}", f"damaged: {why}") for seq, why in self.unreadable),
             ("inspection", self._inspection()),
         ]
+
+    def _references(self) -> list[Told[ReferenceChecked]]:
+        """Give every reference that was found not sound, and the last that was looked at."""
+        looked_at = self.of_kind(ReferenceChecked)
+        return [each for each in looked_at if not each.entry.sound or each is looked_at[-1]]
+
+    def _left(self) -> list[Told[Adjusted]]:
+        back = self.gone_back_on()
+        return [each for each in self.of_kind(Adjusted) if each.entry.action == "leave" and each.seq not in back]
 
     def _comparisons(self) -> Iterator[tuple[str, str]]:
         last = {each.entry.line: each for each in self.of_kind(LineCompared)}
@@ -286,11 +303,13 @@ def _work_and_basis(opened: JobOpened) -> list[tuple[str, str]]:
 
 
 def went_as_asked(label: str, words: str) -> bool:
-    """Tell whether one of a sheet's results is a piece that was held, with nothing before it, or a line that is level.
+    """Tell whether a sheet's result is a sound reference, a piece held with nothing before it, or a level line.
 
     >>> went_as_asked("piece 12, line A", "pre-stretch held; 30.0 s"), went_as_asked("inspection", "none")
     (True, False)
     """
+    if label == "reference":
+        return "NOT SOUND" not in words
     if label.startswith("piece "):
         return words.startswith("pre-stretch held") and "before it" not in words
     return label.startswith("line ") and words.startswith("level with") and "before sewing" not in words
@@ -302,6 +321,7 @@ def _named(piece: Piece) -> str:
 
 def _of_piece(piece: Piece) -> str:
     parts = [f"SCRAPPED by {value(each.entry.by)} (entry {each.seq})" for each in piece.scrapped]
+    parts += [f"{overpulled(each.entry)} (entry {each.seq})" for each in piece.overpulled]
     parts += [f"released for use by {value(each.entry.by)} (entry {each.seq})" for each in piece.released]
     if piece.holds:
         *earlier, last = piece.holds

@@ -15,6 +15,7 @@ it stays the same however many jobs follow.
 
 from __future__ import annotations
 
+import bisect
 import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Literal
@@ -94,6 +95,7 @@ from station.records.words import (
     numbered,
     tack,
     time_text,
+    value,
     verdict,
 )
 from station.settings.hold import HoldSpecification, SpecificationFault
@@ -212,20 +214,19 @@ class _Pages:
         """Give what came out, no higher than so: what must be looked at goes before what went as asked."""
         rows = [(label, _cut(words, _LONGEST_RESULT)) for label, words in self.sheet.results()]
         order = sorted(range(len(rows)), key=lambda n: (went_as_asked(*rows[n]), rows[n][0].startswith("piece ")))
-        for many in range(len(rows), -1, -1):
-            kept, left = sorted(order[:many]), order[many:]
-            shown = [rows[n] for n in kept]
+
+        def made(many: int) -> Table:
+            shown, left = [rows[n] for n in sorted(order[:many])], [rows[n] for n in order[many:]]
             if left:
-                self.all_results = True
-                look = sum(not went_as_asked(*rows[n]) for n in left)
-                more = f"{count(len(left), 'result')} in the annex, " + (
-                    f"{look} of them NOT plainly as asked" if look else "all of them held or level"
-                )
-                shown.append(("and more", more))
-            result = box("Result", shown, self.width, 0.2)
-            if self._high([result]) <= high:
-                break
-        return result
+                look = sum(not went_as_asked(*each) for each in left)
+                how = f"{look} of them NOT plainly as asked" if look else "all of them sound, held or level"
+                shown.append(("and more", f"{count(len(left), 'result')} in the annex, {how}"))
+            return box("Result", shown, self.width, 0.2)
+
+        if self._high([whole := made(len(rows))]) <= high:
+            return whole
+        self.all_results = True
+        return made(bisect.bisect(range(1, len(rows)), high, key=lambda many: self._high([made(many)])))
 
     def _state(self) -> Flowable:
         signed = self.sheet.signed_off
@@ -443,6 +444,8 @@ class _Pages:
 def _comparison(entry: Entry) -> tuple[str, str, str] | None:
     if isinstance(entry, LineCompared):
         return entry.line, difference(entry), compared_how(entry)
+    if isinstance(entry, Adjusted) and entry.action == "leave":
+        return entry.line, "left as it is", f"by {value(entry.by)}: {value(entry.reason)}"
     if isinstance(entry, Adjusted):
         done = {"take-in": "taken in", "let-out": "let out"}.get(entry.action, entry.action)
         return (

@@ -371,10 +371,15 @@ def _step_done(entry: StepDone) -> str:
     return done + (f"; {entry.note}" if entry.note else "")
 
 
+def overpulled(entry: PieceOverpulled) -> str:
+    """Say how a pull went too high outside a judged hold."""
+    if entry.pull_mn is None:
+        return f"the scale was overloaded outside a judged hold; the ceiling is {force(entry.ceiling_mn)}"
+    return f"pulled to {force(entry.pull_mn)}, over the ceiling of {force(entry.ceiling_mn)}, outside a judged hold"
+
+
 def _overpulled(entry: PieceOverpulled) -> str:
-    what = "the scale was overloaded" if entry.pull_mn is None else f"pulled to {force(entry.pull_mn)}"
-    whose = numbered(entry.pieces) if entry.pieces else "the reference"
-    return f"{whose}: {what}, over the ceiling of {force(entry.ceiling_mn)}, outside a judged hold"
+    return f"{numbered(entry.pieces) if entry.pieces else 'the reference'}: {overpulled(entry)}"
 
 
 def _adjusted(entry: Adjusted) -> str:
@@ -404,8 +409,10 @@ def _daily_checked(entry: DailyChecked) -> str:
 
 
 def _reference_checked(entry: ReferenceChecked) -> str:
+    by = f" by {entry.by}" if entry.by else ""
     state = "sound" if entry.sound else "NOT SOUND"
-    return f"reference ({value(entry.reference)}) looked at by {value(entry.by)}: {state}; {value(entry.finding)}"
+    instead = f"; matched to the {entry.instead} instead" if entry.instead else ""
+    return f"reference ({value(entry.reference)}) looked at{by}: {state}; {value(entry.finding)}{instead}"
 
 
 def _piece_cut(entry: PieceCut) -> str:
@@ -443,7 +450,9 @@ _WORDS: Mapping[type[Entry], Callable[[Any], str]] = {
     Tacked: _tacked,
     Checked: lambda e: f"checked and found good: {e.check}",
     Inspected: lambda e: f"inspected by {value(e.by)}, certificate {value(e.certificate)}: {value(e.finding)}",
-    Overridden: lambda e: f"{e.step or 'a step'} passed without what it asks for, by {value(e.by)}: {value(e.reason)}",
+    Overridden: lambda e: (
+        f"the step {e.step or '(not named)'} was passed without what it asks for, by {value(e.by)}: {value(e.reason)}"
+    ),
     PieceOverpulled: _overpulled,
     PieceReleased: _ended("released for use"),
     PieceScrapped: _ended("scrapped"),

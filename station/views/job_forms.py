@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from station.bench.snapshot import Command
 from station.settings.hold import ready_made_holds
+from station.settings.plan import REFERENCES
 from station.settings.reline import METHODS
 from station.views.form import Field
 
@@ -26,6 +27,15 @@ FORMS: Mapping[Command, tuple[str, str, Sequence[Field]]] = {
     "override": ("Pass this step without what it asks for", "The record shows who did and why.", (_BY, _REASON)),
     "accept": ("Leave the difference", "The record shows who left it, and why.", (_BY, _REASON)),
     "by hand": ("Pulled by hand, not measured", "The record says so in these words.", (_BY,)),
+    "not sound": (
+        "The reference is not sound",
+        "What is chosen instead is looked at next; the same again only where it was put right. Never strip both sides.",
+        (
+            Field("finding", "What was found", required=True, rows=2),
+            Field("instead", "Match the new line to", required=True, choices=REFERENCES, default="chart"),
+            _BY,
+        ),
+    ),
     "scrap": ("Scrap the piece", "The job goes on with a new piece.", (_BY, _REASON)),
     "release": ("Release the piece", "Nobody can see set-in damage. The record shows who and why.", (_BY, _REASON)),
     "another line": (

@@ -30,6 +30,7 @@ COMMAND_WORDS: dict[Command, tuple[str, str]] = {
     "inspect": ("Second person", "I"),
     "override": ("Override", "O"),
     "by hand": ("By hand, not measured", "H"),
+    "not sound": ("Reference not sound", "N"),
     "scrap": ("Scrap the piece", "X"),
     "release": ("Release the piece", "R"),
     "another line": ("Another line", "T"),

@@ -206,7 +206,7 @@ def test_a_length_that_is_none_is_asked_for_again(opened: Opened, monkeypatch: p
 
 def test_every_form_belongs_to_a_command_that_needs_a_name(opened: Opened) -> None:
     """Whatever is never by foot asks who does it."""
-    for command in ("sign", "inspect", "override", "by hand", "scrap", "release"):
+    for command in ("sign", "inspect", "override", "by hand", "not sound", "scrap", "release"):
         assert any(field.key == "by" and field.required for field in FORMS[command][2])
     assert opened.sitting.bench is None
 

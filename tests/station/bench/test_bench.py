@@ -22,6 +22,7 @@ from station.records.entries import (
     Overridden,
     PieceOverpulled,
     PieceScrapped,
+    ReferenceChecked,
     SignedOff,
     SteppedBack,
     Tacked,
@@ -216,6 +217,32 @@ def test_a_step_that_needs_a_hold_is_passed_only_by_name_and_reason() -> None:
     assert desk.entries[-1] == Overridden(
         job="26-0001", step="A: pre-stretch", by="A. Person", reason="held on another bench"
     )
+
+
+def test_a_reference_that_is_not_sound_is_said_by_name_and_another_is_looked_at() -> None:
+    """A tap says sound, by nobody in particular; not sound takes a name, what was found, and what to match instead."""
+    desk = Workbench()
+    desk.work_to("reference")
+    assert desk.seen().sentence.text == "Is the opposite number sound?"
+    said = {"by": "A. Person", "finding": "3/4 in off the maker's chart", "instead": "chart"}
+    for missing in said:
+        with pytest.raises(FormFault, match=missing):
+            carry_out(desk.bench, "not sound", said | {missing: " "})
+    with pytest.raises(FormFault, match="instead: found 'my own', expected one of: opposite number, adjacent line"):
+        carry_out(desk.bench, "not sound", said | {"instead": "my own"})
+    carry_out(desk.bench, "not sound", said)
+    found = desk.entries[-1]
+    assert isinstance(found, ReferenceChecked)
+    assert (found.reference, found.sound, found.by, found.instead) == ("opposite number", False, "A. Person", "chart")
+    assert desk.step == "reference"
+    assert desk.seen().sentence.text == "Is the chart sound?"
+    desk.press()
+    found = desk.entries[-1]
+    assert isinstance(found, ReferenceChecked)
+    assert (found.reference, found.sound, found.by, found.instead) == ("chart", True, "", "")
+    assert desk.step == "A: cut"
+    assert fold(enumerate(desk.entries, 1)).reference == "chart"
+    assert "not sound" not in offered(desk.bench)
 
 
 def test_without_instruments_the_job_works_and_says_not_measured() -> None:

@@ -5,6 +5,7 @@ from typing import Any
 
 from station.records.chain import FIRST_PREV, seal
 from station.records.entries import (
+    Adjusted,
     Amended,
     Checked,
     DailyChecked,
@@ -13,15 +14,17 @@ from station.records.entries import (
     LineCompared,
     Overridden,
     PieceCut,
+    PieceOverpulled,
     PieceReleased,
     PieceScrapped,
+    ReferenceChecked,
     ScaleChecked,
     SignedOff,
     SteppedBack,
     TrapMade,
     body_of,
 )
-from station.records.job_sheet import JobSheet, checks_in_force
+from station.records.job_sheet import JobSheet, checks_in_force, went_as_asked
 from station.records.report import report
 from station.records.rows import Row
 from tests.station.records.made_up import made_up
@@ -139,6 +142,44 @@ def test_releases_scrappings_overrides_and_amendments_stand_in_the_result() -> N
     assert told["piece 13"] == "released for use by Tobin Hask (entry 2)"
     assert told["passed without"].endswith("(entry 3)")
     assert told["put right"].endswith("(entry 4)")
+
+
+def test_a_reference_not_sound_an_overpull_and_a_difference_left_stand_in_the_result() -> None:
+    """A reference found bad, a piece pulled too high and a difference left are told with what came out."""
+    looked = {"job": JOB, "step": "reference"}
+    out = ReferenceChecked(
+        **looked, reference="opposite number", sound=False, finding="frayed", by="Tobin Hask", instead="chart"
+    )
+    results = sheet_of(
+        out,
+        ReferenceChecked(**looked, reference="chart", sound=True, finding="asked"),
+        PieceOverpulled(job=JOB, pieces=("13", "12"), pull_mn=270_000, ceiling_mn=266_893),
+        Adjusted(
+            job=JOB,
+            step="A",
+            line="A",
+            action="leave",
+            move_um=0,
+            trap_after_um=127_000,
+            by="Tobin Hask",
+            reason="tired",
+        ),
+        Adjusted(
+            job=JOB, step="B", line="B", action="leave", move_um=0, trap_after_um=127_000, by="Tobin Hask", reason="-"
+        ),
+        SteppedBack(job=JOB, step="B"),
+    ).results()
+    assert [words for label, words in results if label == "reference"] == [
+        "reference (opposite number) looked at by Tobin Hask: NOT SOUND; frayed; matched to the chart instead (entry 1)",
+        "reference (chart) looked at: sound; asked (entry 2)",
+    ]
+    assert [went_as_asked(*each) for each in results][:2] == [False, True]
+    told = dict(results)
+    over = "pulled to 60.7 lbf (270.0 N), over the ceiling of 60.0 lbf (266.9 N), outside a judged hold (entry 3)"
+    assert told["piece 13"] == told["piece 12"] == over
+    assert [words for label, words in results if label == "left"] == [
+        "A left as it is, by Tobin Hask: tired; 5 in (127.0 mm) lies trapped (entry 4)"
+    ]
 
 
 def test_a_line_compared_only_before_sewing_says_so() -> None:

@@ -445,5 +445,5 @@ def test_page_one_keeps_the_result_and_room_for_ink(tmp_path: Path, paper: Paper
     first = flowed(read(pdf, tmp_path, "-l", "1"))
     assert first.count("signature") == first.count("certificate, number") == 2
     assert "the maker's letter" in first
-    assert re.search(r"\d+ results in the annex, all of them held or level", first)
+    assert re.search(r"\d+ results in the annex, all of them sound, held or level", first)
     assert "line A59" in flowed(read(pdf, tmp_path, "-f", "2"))

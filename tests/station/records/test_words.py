@@ -105,7 +105,7 @@ def test_every_kind_of_entry_has_words(kind: str) -> None:
         ),
         (
             Overridden(job=JOB, step="A: pre-stretch", by="Tobin Hask", reason="cell in repair"),
-            "A: pre-stretch passed without what it asks for, by Tobin Hask: cell in repair",
+            "the step A: pre-stretch was passed without what it asks for, by Tobin Hask: cell in repair",
         ),
         (
             Amended(job=JOB, seq=4, text="serial number T190-0471", reason="digits exchanged", by="Ansa Velling"),
