@@ -376,7 +376,9 @@ class Sitting:
                 work=grouped.get("work", {}),
                 people=grouped.get("people", {}),
                 stock=grouped.get("stock", {}),
-                measuring=hold,
+                sewing=grouped.get("sewing", {}),
+                line=grouped.get("line", {}),
+                measuring=grouped.get("measuring", {}) | hold,
                 plan_toml=text,
                 software=software(),
             )

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from drivers.capture import Capture
@@ -67,17 +68,20 @@ def run(
     piece: str = "",
     capture: str | None = None,
     stop: threading.Event | None = None,
+    key: str | None = None,
 ) -> Iterator[Said]:
     """Watch one hold and tell what happens; the last thing told is the verdict, which is filed before it is told.
 
     Nothing is told after the time-out where no frame ever came. All that the wire brings is written to the file
-    `capture`. Once `stop` is set, what was read is judged and filed as it stands. Raises `ArchiveFault` where it cannot
-    be filed, `CaptureFault` where it cannot be written or read.
+    `capture`. What is filed is signed with the station's key in the file `key`, else with the one beside the archive.
+    Once `stop` is set, what was read is judged and filed as it stands. Raises `ArchiveFault` where it cannot be filed,
+    `KeyFault` where a key cannot be used, `CaptureFault` where the capture cannot be written or read.
     """
     with ExitStack() as stack:
         file = opened = None
         if archive is not None:
-            opened = stack.enter_context(Archive.open(archive, bench=station.name, create=True))
+            signing = None if key is None else Path(key)
+            opened = stack.enter_context(Archive.open(archive, bench=station.name, create=True, key=signing))
             file = _Filing(Filer(opened), opened.new_job_id(wall_clock().year), station, piece)
         record = ScaleRecord.of(opened, station.scale.link.url)
         uncertainty = record.today(station.scale, spec.target_mn, wall_clock().astimezone()).uncertainty

@@ -110,6 +110,9 @@ def judgement_lines(facts: dict[str, Any], spec: HoldSpecification, unit: str = 
 @click.option("--hold", "hold_file", metavar="FILE", help="What the hold must be (TOML); outranks the station's.")
 @click.option("--timeout", type=TIME, help="When to stop waiting; the hold's duration and 120 s unless given.")
 @click.option("--archive", metavar="A", help="Where to file the hold; without it nothing is recorded.")
+@click.option(
+    "--key", metavar="FILE", help="The station's key, to sign with; the one beside the archive's file, if any."
+)
 @click.option("--rated-strength", type=FORCE, help='The line\'s, for limits that are shares of it, as in "725 lbf".')
 @click.option("--capture", metavar="FILE", help="Where to write all that the scale sends, byte for byte.")
 @click.option("--piece", default="", help="The number of the piece between the grips, for the record.")
@@ -119,6 +122,7 @@ def hold(
     hold_file: str | None,
     timeout: Fraction | None,
     archive: str | None,
+    key: str | None,
     rated_strength: Fraction | None,
     capture: str | None,
     piece: str,
@@ -133,6 +137,8 @@ def hold(
     from station.settings.station import check_capacity, load_station
     from station.settings.tables import SettingsFault
 
+    if key is not None and archive is None:
+        raise click.UsageError("--key signs what is filed; name the archive with --archive A")
     rated_mn = None if rated_strength is None else round(rated_strength * 1000)
     station = load_station(station_file, rated_mn)
     spec = load_specification(hold_file, rated_strength) if hold_file else station.hold
@@ -146,7 +152,7 @@ def hold(
     before = signal.signal(signal.SIGINT, lambda *_: stop.set())
     verdict, lost = None, ""
     try:
-        for told in one_hold.run(station, spec, timeout_us, archive, piece, capture, stop):
+        for told in one_hold.run(station, spec, timeout_us, archive, piece, capture, stop, key):
             if as_json:
                 print_json(told.answer())
             else:

@@ -18,10 +18,11 @@ from station.bench_app import AtWindow, Sitting
 from station.filing import facts_of
 from station.records.archive import Archive
 from station.records.entries import HoldByHand, HoldJudged, JobOpened, Overridden, PieceCut, SteppedBack
+from station.records.words import BASIS, CANOPY, LINE, MEASURING, OWNER, PEOPLE, SEWING, STOCK, WORK
 from station.scale_today import ScaleToday
 from station.settings.preferences import load_preferences
 from station.settings.station import StationSettings, load_station
-from station.views.job_forms import FORMS
+from station.views.job_forms import FORMS, NEW_JOB
 from station.views.scale_page import ScalePage
 from station.views.settings_page import SettingsPage
 from tests.station.bench.workbench import Workbench
@@ -117,6 +118,30 @@ def test_a_job_is_begun_worked_closed_and_gone_on_with(qtbot: QtBot, tmp_path: P
     again.sitting._go_on("26-0001")
     assert again.at_window.bench.step.key == "A: cut"
     again.close()
+
+
+def test_every_fact_that_page_1_of_a_record_names_can_be_typed_and_is_kept(opened: Opened) -> None:
+    """What 14 CFR 65.131(a) asks for, and all else that page 1 has a place for, is asked for when a job is opened."""
+    named = {
+        "canopy": CANOPY,
+        "owner": OWNER,
+        "work": (*WORK, *BASIS),
+        "people": PEOPLE,
+        "stock": STOCK,
+        "sewing": SEWING,
+        "measuring": MEASURING,
+        "line": LINE,
+    }
+    keys = {f"{group}.{key}" for group, labels in named.items() for key, _ in labels}
+    assert keys == {field.key for field in NEW_JOB if "." in field.key}
+    assert opened.begin(**{key: f"the {key}" for key in keys - ANSWERS.keys()}) == {}
+    job = opened.entries()[0]
+    assert isinstance(job, JobOpened)
+    for group, labels in named.items():
+        kept = getattr(job, group)
+        for key, _ in labels:
+            assert kept[key] == ANSWERS.get(f"{group}.{key}", f"the {group}.{key}")
+    assert job.measuring["pre_stretch"] == "main-hmpe"
 
 
 def test_mistakes_at_the_first_page_are_said_beside_their_field(opened: Opened, tmp_path: Path) -> None:

@@ -345,3 +345,22 @@ def test_an_uncertainty_out_of_date_is_unknown(capfd: pytest.CaptureFixture[str]
 def test_wrong_usage_is_status_2(capfd: pytest.CaptureFixture[str], words: list[str]) -> None:
     """A misspelt command, a missing argument and a bare number are usage faults: status 2."""
     assert run(capfd, *words).status == 2
+
+
+def test_a_hold_is_signed_with_the_key_that_is_named(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """--key signs what is filed; a file that is no key, none at all, and a key without an archive are told first."""
+    pytest.importorskip("cryptography", reason="signing needs the extra sign")
+    station, archive, key = tmp_path / "station.toml", tmp_path / "a.sqlite", tmp_path / "bench.key"
+    station.write_text(FOREIGN_STATION.format(url=tmp_path / "scale") + HOLD)
+    at = ("hold", "--station", station)
+    alone = run(capfd, *at, "--key", key)
+    assert (alone.status, "name the archive with --archive" in alone.err) == (2, True)
+    missing = run(capfd, *at, "--archive", archive, "--key", key)
+    assert (missing.status, "bench.key" in missing.err, "Traceback" in missing.err) == (2, True, False)
+    public = run(capfd, "records", "key", key, "--json").json["public"]
+    with ForeignScale(tmp_path / "scale"):
+        ran = run(capfd, *at, "--archive", archive, "--key", key, "--timeout", "3 s", "--json")
+    assert ran.lines[-1]["event"] == "verdict"
+    verified = run(capfd, "records", "verify", "--archive", archive, "--key", public, "--json")
+    assert verified.status == 0
+    assert verified.json["keys"] == {public: verified.json["entries"]}

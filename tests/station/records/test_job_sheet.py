@@ -148,7 +148,7 @@ def test_a_reference_not_sound_an_overpull_and_a_difference_left_stand_in_the_re
     """A reference found bad, a piece pulled too high and a difference left are told with what came out."""
     looked = {"job": JOB, "step": "reference"}
     out = ReferenceChecked(
-        **looked, reference="opposite number", sound=False, finding="frayed", by="Tobin Hask", instead="chart"
+        **looked, reference="opposite number", sound=False, finding="frayed", by="T. Hask", instead="chart"
     )
     results = sheet_of(
         out,
@@ -170,7 +170,7 @@ def test_a_reference_not_sound_an_overpull_and_a_difference_left_stand_in_the_re
         SteppedBack(job=JOB, step="B"),
     ).results()
     assert [words for label, words in results if label == "reference"] == [
-        "reference (opposite number) looked at by Tobin Hask: NOT SOUND; frayed; matched to the chart instead (entry 1)",
+        "reference (opposite number) looked at by T. Hask: NOT SOUND; frayed; matched to the chart instead (entry 1)",
         "reference (chart) looked at: sound; asked (entry 2)",
     ]
     assert [went_as_asked(*each) for each in results][:2] == [False, True]

@@ -3,6 +3,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import textwrap
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from station.records.schema import SERVER_GUARDS
 from station.records.signatures import Signer
 from station.records.verify import Verification, verify, verify_examined
 from station.records.workers import examined
-from tests.station.cli.commands import run
+from tests.station.cli.commands import FOREIGN_STATION, HOLD, ForeignScale, run
 from tests.station.records.sample_job import BENCH, HELD, JOB, OPENED, file_job, hold, pulled, story
 from tests.station.records.server import Server, server
 
@@ -282,6 +283,36 @@ def test_a_bench_signs_what_it_files_on_a_server_with_a_key_in_a_file_of_its_own
         archive.append(Checked(job=JOB, check="b"), AT)
     whole = found(empty)
     assert (whole.good, whole.keys) == (True, {signer.public: 1})
+
+
+def test_the_command_line_files_signed_on_a_server_and_hands_on_what_is_there(
+    empty: str, tmp_path: Path, capfd: CapFd
+) -> None:
+    """By command alone a key is made, a hold filed with it, listed, checked, reported, exported and backed up."""
+    key, station = tmp_path / "bench-1.key", tmp_path / "station.toml"
+    public = run(capfd, "records", "key", key, "--json").json["public"]
+    station.write_text(FOREIGN_STATION.format(url=tmp_path / "scale") + HOLD)
+    with ForeignScale(tmp_path / "scale", lbf=0.0) as scale:
+        threading.Timer(0.8, lambda: setattr(scale, "lbf", 30.0)).start()
+        threading.Timer(3.0, lambda: setattr(scale, "lbf", 0.0)).start()
+        ran = run(capfd, "hold", "--station", station, "--archive", empty, "--key", key, "--piece", "12", "--json")
+    assert (ran.status, ran.lines[-1]["verdict"]) == (0, "held"), ran
+    at = ("--archive", empty)
+    listed = run(capfd, "records", "list", *at, "--json").json
+    (job,) = (each["job"] for each in listed["jobs"])
+    (head,) = (each["head"] for each in listed["heads"])
+    verified = run(capfd, "records", "verify", *at, "--key", public, "--anchor", head, "--json")
+    last = listed["heads"][0]["seq"]
+    assert (verified.status, verified.json["damaged"], verified.json["anchored_to"]) == (0, [], last)
+    assert verified.json["keys"] == {public: last}
+    assert run(capfd, "records", "verify", *at, "--key", "ab" * 32).status == 1
+    assert "piece 12: held" in run(capfd, "records", "show", job, *at).out
+    assert run(capfd, "records", "report", job, *at, "--out", tmp_path / "a.pdf").status == 0
+    assert run(capfd, "records", "export", *at, "--out", tmp_path / "all.jsonl").status == 0
+    taken = run(capfd, "records", "import", tmp_path / "all.jsonl", "--archive", tmp_path / "b.sqlite", "--json").json
+    copied = run(capfd, "records", "backup", tmp_path / "copy.sqlite", *at, "--json").json
+    assert list(taken["heads"].values()) == list(copied["heads"].values()) == [head]
+    assert run(capfd, "records", "verify", "--archive", tmp_path / "copy.sqlite", "--key", public).status == 0
 
 
 def test_a_server_that_went_away_is_told_and_work_goes_on_when_it_is_back() -> None:
