@@ -273,6 +273,7 @@ class Archive:
         if not target.parent.is_dir():
             raise ArchiveFault(f"{target}: there is no folder {target.parent}; make it first")
         part = target.with_name(f".{target.name}.part")
+        part.unlink(missing_ok=True)  # of a backup that was killed
         try:
             if isinstance(self._store, FileStore):
                 with self._lock, told(target):

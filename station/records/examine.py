@@ -22,6 +22,7 @@ from station.records.chain import BodyFault, ReadLink, read_link
 from station.records.names import NamesFault, read_names, what_is_wrong
 from station.records.rows import Row, StoredTrace, readable
 from station.records.signatures import can_be_checked, is_signed
+from station.records.words import verdict
 from station.settings.hold import HoldSpecification, SpecificationFault
 
 # How far apart two machines' arithmetic may put a probability, in parts per thousand million.
@@ -173,7 +174,7 @@ def _change(recorded: Mapping[str, Any], again: Judgement) -> str | None:
     """Say how a recorded judgement differs from the one made again; None where it does not."""
     anew = again.facts()
     if (recorded.get("verdict"), recorded.get("reasons")) != (anew["verdict"], anew["reasons"]):
-        return f"recorded as {_verdict(recorded)}, its trace judges as {_verdict(anew)}"
+        return f"recorded as {verdict(recorded)}; its trace judges as {verdict(anew)}"
     for key in sorted(set(recorded) | set(anew)):
         was, now = recorded.get(key), anew.get(key)
         if was == now:
@@ -182,9 +183,3 @@ def _change(recorded: Mapping[str, Any], again: Judgement) -> str | None:
             continue
         return f"its verdict stands, and {key} was recorded as {was}, where its trace gives {now}"
     return None
-
-
-def _verdict(facts: Mapping[str, Any]) -> str:
-    reasons = facts.get("reasons")
-    why = f" ({', '.join(map(str, reasons))})" if isinstance(reasons, list) and reasons else ""
-    return f"{facts.get('verdict')}{why}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import sqlite3
 from collections.abc import Iterator, Mapping
@@ -50,6 +51,7 @@ class FileStore:
     @classmethod
     def to_write(cls, path: Path, create: bool) -> FileStore:
         """Open an archive's file as its only writer, in the layout of this program."""
+        _clear_away(path)
         if create and not path.exists():
             _make(path)
         cls.to_read(path).close()  # a file that is not ours is not touched
@@ -100,6 +102,15 @@ class FileStore:
         """Let go of the file."""
         self._connection.close()
         self._file.close()
+
+
+def _clear_away(path: Path) -> None:
+    """Take away what programs left that were killed while they made this archive: beginnings, or its second name."""
+    for part in path.parent.glob(f".{glob.escape(path.name)}.*.part*"):
+        maker = part.name.removeprefix(f".{path.name}.").partition(".")[0]
+        if maker.isdecimal() and Path("/proc/self").exists() and not Path("/proc", maker).exists():
+            with suppress(OSError):  # of another user, or on a disk that may not be written: it harms nobody
+                part.unlink()
 
 
 def _make(path: Path) -> None:

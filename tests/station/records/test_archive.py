@@ -364,6 +364,26 @@ def test_an_archive_is_made_whole_or_not_at_all(tmp_path: Path, monkeypatch: pyt
     assert is_whole(path) == 1
 
 
+@pytest.mark.parametrize("when", ["before it has its name", "just after"])
+def test_a_bench_killed_while_it_makes_its_archive_leaves_nothing_that_harms(tmp_path: Path, when: str) -> None:
+    """Killed before or after the file got its name, the next bench works, and what was left is taken away."""
+    path = tmp_path / "archive.sqlite"
+    after = "real(*a); " if when == "just after" else ""
+    program = (
+        "import os, signal, sys; from station.records.archive import Archive; real = os.link;"
+        f"os.link = lambda *a: ({after.replace(';', ',')} os.kill(os.getpid(), signal.SIGKILL));"
+        "Archive.open(sys.argv[1], bench='Bench 1', create=True)"
+    )
+    ran = subprocess.run([sys.executable, "-c", program, str(path)], check=False, timeout=60)
+    assert ran.returncode == -signal.SIGKILL
+    assert path.exists() == bool(after)
+    assert any(name.endswith(".part") for name in names(tmp_path))
+    mine = tmp_path / f".archive.sqlite.{os.getppid()}.part"  # of a program that lives
+    mine.touch()
+    assert is_whole(filled(path)) == 3
+    assert names(tmp_path) == {"archive.sqlite", mine.name}
+
+
 def test_a_second_writer_is_refused(tmp_path: Path) -> None:
     """One program writes at a time; the second is told what to do, and may write when the first is done."""
     path = filled(tmp_path / "archive.sqlite")

@@ -265,7 +265,7 @@ def test_a_forged_verdict_does_not_follow_from_its_trace() -> None:
     assert whole.damaged == ()
     (changed,) = whole.verdicts_changed
     assert (changed.seq, changed.recorded, changed.recomputed) == (3, "held", "not-held")
-    assert changed.what == "recorded as held, its trace judges as not-held (never-in-band)"
+    assert changed.what == "recorded as held; its trace judges as not held: the pull never came into the band"
     assert not whole.good
 
 
