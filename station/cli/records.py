@@ -288,7 +288,9 @@ def _rows(archive: Archive, job: str) -> list[Row]:
     if not rows:
         jobs = list(archive.jobs())
         near = difflib.get_close_matches(job, jobs, 1)
-        known = f"the nearest is {near[0]}" if near else f"{len(jobs)} are filed; records list names them"
+        known = (
+            f"the nearest is {near[0]}" if near else f"{count(len(jobs), 'job')} filed there; records list names them"
+        )
         raise click.BadParameter(f"found no job {job!r} in {archive.path}; {known}", param_hint="ID")
     return rows
 
@@ -392,7 +394,7 @@ def _say_verified(found: Verification, anchor: str | None) -> None:
     for signer, entries in found.keys.items():
         say(f"Signed by {groups(signer)}: {count(entries, 'entry', 'entries')}")
     for bench, head in found.heads.items():
-        say(f"Head of {bench}: {groups(head)}")
+        say(f"Anchor of {bench} now: {groups(head)}")
     if anchor is None:
         say("Without an anchor, entries cut off at the end, or a chain made anew, cannot be told: see --anchor.")
 

@@ -260,7 +260,7 @@ class Archive:
         """Name the guards against altering that somebody took away."""
         with self._transaction("read") as connection:
             missing = self._store.unguarded(connection)
-        return [f"the guard {name!r} against altering was taken away" for name in missing]
+        return [f"the guard {name!r} against altering was taken away or altered" for name in missing]
 
     def backup(self, file: str | Path) -> dict[str, Link]:
         """Copy the archive as it stands to a new file, also while it is written; give the heads of the copy.

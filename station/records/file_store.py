@@ -21,6 +21,7 @@ from station.records.sqlite_file import SqliteFile, open_to_read, open_to_write,
 from station.records.store import Purpose
 
 _KEEP_TRACE = sa.insert(TRACES)
+_TRIGGERS = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
 
 APPLICATION_ID = int.from_bytes(b"FIDB", "big")
 
@@ -83,9 +84,8 @@ class FileStore:
         return [f"the file is damaged: {readable(str(what))}" for (what,) in found if what != "ok"]
 
     def unguarded(self, connection: Connection) -> list[str]:
-        """Name the guards against altering that somebody took away."""
-        there = {name for (name,) in connection.exec_driver_sql("SELECT name FROM sqlite_master")}
-        return [name for name in GUARDS if name not in there]
+        """Name the guards against altering that somebody took away or altered."""
+        return _missing_guards({each.name: each.sql for each in connection.exec_driver_sql(_TRIGGERS)})
 
     def copy(self, part: Path) -> None:
         """Copy the file as it stands to another, also while it is written, onto the disk."""
@@ -173,8 +173,9 @@ def _write_schema(connection: sqlite3.Connection) -> None:
                 connection.execute(change)
         for statement in made:
             connection.execute(str(statement.compile(dialect=sqlite.dialect())))
-        for name, trigger in GUARDS.items():
-            connection.execute(f"CREATE TRIGGER IF NOT EXISTS {name} {trigger}")
+        for name in _missing_guards(dict(connection.execute(_TRIGGERS).fetchall())):
+            connection.execute(f"DROP TRIGGER IF EXISTS {name}")
+            connection.execute(f"CREATE TRIGGER {name} {GUARDS[name]}")
         connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version={LAYOUT}")
         connection.execute("COMMIT")
@@ -182,6 +183,11 @@ def _write_schema(connection: sqlite3.Connection) -> None:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
+
+
+def _missing_guards(triggers: Mapping[str, str]) -> list[str]:
+    """Name the guards that are not there as this program makes them, given the triggers that are."""
+    return [name for name, guard in GUARDS.items() if triggers.get(name) != f"CREATE TRIGGER {name} {guard}"]
 
 
 def _engine(connection: sqlite3.Connection) -> Engine:

@@ -242,7 +242,7 @@ class JobSheet:
             when = "after sewing" if each.entry.after_sewing else "before sewing; none after it recorded"
             yield f"line {line}", f"{difference(each.entry)}, {when} ({each.entry.method}, entry {each.seq})"
         if not last:
-            yield "comparison", "none with the opposite number recorded"
+            yield "comparison", "none with the reference recorded"
 
     def _tacks(self) -> str:
         trials = [each.entry.trial for each in self.of_kind(Tacked)]
@@ -312,7 +312,7 @@ def went_as_asked(label: str, words: str) -> bool:
         return "NOT SOUND" not in words
     if label.startswith("piece "):
         return words.startswith("pre-stretch held") and "before it" not in words
-    return label.startswith("line ") and words.startswith("level with") and "before sewing" not in words
+    return label.startswith("line ") and words.startswith("level") and "before sewing" not in words
 
 
 def _named(piece: Piece) -> str:

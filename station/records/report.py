@@ -338,7 +338,7 @@ class _Pages:
         of = self.sheet.of_kind
         yield from self._listed(
             "Marks",
-            ["trap", "mark", "line", "from the opposite number's place, and the pull"],
+            ["trap", "mark", "line", "from the reference's place, and the pull"],
             [0.18, 0.14, 0.1, 0.46],
             [(m.seq, m.entry.trap, m.entry.mark, m.entry.line, marked_where(m.entry)) for m in of(MarkMade)],
         )
@@ -349,7 +349,7 @@ class _Pages:
             [(t.seq, t.entry.trap, t.entry.host, t.entry.guest, length(t.entry.trap_um)) for t in of(TrapMade)],
         )
         yield from self._listed(
-            "Comparisons with the opposite number, and what was done about them",
+            "Comparisons with the reference, and what was done about them",
             ["line", "new line", "how, and under what pull"],
             [0.08, 0.28, 0.52],
             [(each.seq, *cells) for each in self.sheet.told if (cells := _comparison(each.entry))],

@@ -12,6 +12,7 @@ what was, and not what to do. What was not recorded is said to be not recorded; 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -260,9 +261,9 @@ def numbered(numbers: Sequence[str]) -> str:
 
 
 def difference(entry: LineCompared) -> str:
-    """Say how a line stood against its opposite number."""
+    """Say how a line stood against its reference."""
     if entry.difference_um == 0:
-        return "level with its opposite number"
+        return "level with its reference"
     return f"{length(abs(entry.difference_um))} {'long' if entry.difference_um > 0 else 'short'}"
 
 
@@ -270,7 +271,7 @@ def compared_how(entry: LineCompared) -> str:
     """Say when, how and under what pulls a line was compared."""
     when = "after sewing" if entry.after_sewing else "before sewing"
     old, new = force(entry.reference_pull_mn), force(entry.line_pull_mn)
-    pulls = f"{when}, {entry.method}; pull on the opposite number {old}, on the new line {new}"
+    pulls = f"{when}, {entry.method}; pull on the reference {old}, on the new line {new}"
     if entry.reference_gauge_um is None or entry.line_gauge_um is None:
         return pulls
     read = f"{entry.reference_gauge_um / 1000:.2f} mm and {entry.line_gauge_um / 1000:.2f} mm"
@@ -281,9 +282,9 @@ def marked_where(entry: MarkMade) -> str:
     """Say where a mark was made, and under what pull."""
     pull = f"under {force(entry.pull_mn)}" if entry.pull_mn is not None else "pull not recorded"
     if entry.offset_um == 0:
-        return f"at the opposite number's place, {pull}"
+        return f"at the reference's place, {pull}"
     toward = "canopy" if entry.offset_um > 0 else "link"
-    return f"{length(abs(entry.offset_um))} past the opposite number's place, toward the {toward}, {pull}"
+    return f"{length(abs(entry.offset_um))} past the reference's place, toward the {toward}, {pull}"
 
 
 def hold_figures(hold: HoldJudged) -> list[tuple[str, str]]:
@@ -315,7 +316,7 @@ def hold_figures(hold: HoldJudged) -> list[tuple[str, str]]:
         ("conformance probability", worst if chance is None else f"{chance / 1e9:.6f} at the worst reading"),
         ("largest gap", gap(judgement.get("largest_gap_us"))),
         ("blind to dips under", of_span("blind_to_us", gap)),
-        ("frames not readable", str(hold.garbage_frames)),
+        ("messages not readable", str(hold.garbage_frames)),
         ("link lost", "; ".join(hold.links_lost) or "never"),
         ("scale", value(hold.scale)),
     ]
@@ -337,7 +338,7 @@ def _judged(entry: HoldJudged) -> str:
     judgement = entry.judgement
     parts = [f"pre-stretch of {numbered(entry.pieces)}: {verdict(judgement)}", figures(judgement)]
     if entry.garbage_frames:
-        parts.append(f"{count(entry.garbage_frames, 'frame')} not readable")
+        parts.append(f"{count(entry.garbage_frames, 'message')} of the scale not readable")
     return "; ".join([*parts, *(f"link lost ({why})" for why in entry.links_lost)])
 
 
@@ -356,8 +357,9 @@ def tack(entry: Tacked) -> list[str]:
 
 
 def _tacked(entry: Tacked) -> str:
-    kind, stitches, long = tack(entry)
-    return f"{entry.trap + ': ' if entry.trap else ''}{kind} sewn; length {long}, stitches {stitches}"
+    kind, stitches, long = tack(dataclasses.replace(entry, trial=False))
+    done = "tried on scrap" if entry.trial else "sewn"
+    return f"{entry.trap + ': ' if entry.trap else ''}{kind} {done}; length {long}, stitches {stitches}"
 
 
 def _step_done(entry: StepDone) -> str:

@@ -219,14 +219,16 @@ def test_a_column_takes_only_its_own_type(tmp_path: Path, value: str) -> None:
     connection.close()
 
 
-def test_guards_that_were_taken_away_are_told_and_put_back(tmp_path: Path) -> None:
-    """An archive without its guards says so, and has them again once a bench has opened it."""
+@pytest.mark.parametrize("instead", ["", "CREATE TRIGGER entries_kept BEFORE DELETE ON entries BEGIN SELECT 1; END"])
+def test_guards_that_were_taken_away_or_altered_are_told_and_put_back(tmp_path: Path, instead: str) -> None:
+    """An archive without its guards, or with one that guards nothing, says so; the next bench puts it right."""
     path = filled(tmp_path / "archive.sqlite")
     connection = sqlite3.connect(path)
     connection.execute("DROP TRIGGER entries_kept")
+    connection.execute(instead)
     connection.close()
     with Archive.open(path) as archive:
-        assert archive.unguarded() == ["the guard 'entries_kept' against altering was taken away"]
+        assert archive.unguarded() == ["the guard 'entries_kept' against altering was taken away or altered"]
     Archive.open(path, bench=BENCH).close()
     with Archive.open(path) as archive:
         assert archive.unguarded() == []

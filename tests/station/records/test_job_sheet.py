@@ -75,7 +75,7 @@ def test_a_whole_job_is_told_piece_by_piece_and_line_by_line() -> None:
     told = dict(results)
     assert told["piece 12, line A"].startswith("pre-stretch held; 30.0 s between")
     assert told["piece 12, line A"].endswith("before it, not held: the pull never came into the band (entry 5)")
-    assert told["line A"] == "level with its opposite number, after sewing (in turn, entry 22)"
+    assert told["line A"] == "level with its reference, after sewing (in turn, entry 22)"
     assert told["inspection"] == "inspected by Tobin Hask, certificate GG-031: no fault found (entry 29)"
 
 
@@ -83,7 +83,7 @@ def test_what_is_not_there_is_said_to_be_not_there() -> None:
     """An empty job has no comparison, no tack, no check, no inspection and no signature, and says so."""
     empty = sheet_of()
     assert dict(empty.results()) == {
-        "comparison": "none with the opposite number recorded",
+        "comparison": "none with the reference recorded",
         "tacks": "none recorded",
         "checks": "none recorded",
         "inspection": "none by a second person recorded",
@@ -185,7 +185,7 @@ def test_a_reference_not_sound_an_overpull_and_a_difference_left_stand_in_the_re
 def test_a_line_compared_only_before_sewing_says_so() -> None:
     """A tack draws a line up, so a comparison from before it is told as what it is."""
     assert results_of(compared("A", 0, False))["line A"] == (
-        "level with its opposite number, before sewing; none after it recorded (in turn, entry 1)"
+        "level with its reference, before sewing; none after it recorded (in turn, entry 1)"
     )
     assert results_of(compared("A", 4_763, False), compared("A", 1_588, True))["line A"] == (
         "1/16 in (1.6 mm) long, after sewing (in turn, entry 2)"

@@ -130,7 +130,7 @@ def test_page_1_says_what_whose_what_was_done_on_what_basis_and_with_what_result
         "H-2231",
         "scale check U 0.2 lbf,",
         "pre-stretch held; 30.0 s between",
-        "level with its opposite number, after sewing",
+        "level with its reference, after sewing",
         "inspected by Tobin Hask",
         "Work done by",
         "Inspected by",

@@ -75,12 +75,12 @@ def test_every_kind_of_entry_has_words(kind: str) -> None:
         ),
         (
             MarkMade(job=JOB, trap="B into A", mark="entry", line="A", offset_um=-9_525, pull_mn=None),
-            "B into A: entry marked on A, 3/8 in (9.5 mm) past the opposite number's place, toward the link, "
+            "B into A: entry marked on A, 3/8 in (9.5 mm) past the reference's place, toward the link, "
             "pull not recorded",
         ),
         (
             MarkMade(job=JOB, trap="B into A", mark="entry", line="A", offset_um=0, pull_mn=44_482),
-            "B into A: entry marked on A, at the opposite number's place, under 10.0 lbf (44.5 N)",
+            "B into A: entry marked on A, at the reference's place, under 10.0 lbf (44.5 N)",
         ),
         (
             LineCompared(
@@ -92,7 +92,7 @@ def test_every_kind_of_entry_has_words(kind: str) -> None:
                 line_pull_mn=None,
                 after_sewing=True,
             ),
-            "A compared: 1/16 in (1.6 mm) short; after sewing, balanced; pull on the opposite number "
+            "A compared: 1/16 in (1.6 mm) short; after sewing, balanced; pull on the reference "
             "not recorded, on the new line not recorded",
         ),
         (
@@ -125,7 +125,7 @@ def test_a_hold_is_said_with_what_troubled_it() -> None:
     )
     assert said == (
         "pre-stretch of piece 12: not held: the pull never came into the band; highest pull 22.9 lbf (102.0 N); "
-        "1 frame not readable; link lost (the cable came out)"
+        "1 message of the scale not readable; link lost (the cable came out)"
     )
 
 
