@@ -4,7 +4,8 @@ Each byte of a whole archive's file, pages, headers and indexes included, is alt
 first `--size` of the lowest, the highest, and the others). Every altered file must be told as damaged, refused in
 words, or give just what was filed; then the altered byte must be one that carries nothing, and `as_filed` counts those
 by what they are: room that no row takes, in the page of a table or behind the end of a long value, or a field of the
-file's head that SQLite sets anew or nobody reads. `survived` counts what was told, refused or carries nothing; `lost`
+file's head that SQLite sets anew or nobody reads, or lie in the tables' definitions, where a space or a number of
+SQLite's own is one. `survived` counts what was told, refused or carries nothing; `lost`
 what gave something else and was not told, and what gave what was filed although it carries something.
 
 Room that no row takes is tried at every sixteenth byte, all else at every one.
@@ -42,7 +43,8 @@ HEAD = {
     **dict.fromkeys(range(92, 96), "file head: version-valid-for"),
     **dict.fromkeys(range(96, 100), "file head: version of SQLite that wrote"),
 }
-CARRIES_NOTHING = {UNUSED, *HEAD.values()}
+# What may be altered and bear on nothing filed; of the tables' definitions these are spaces and SQLite's own numbers.
+CARRIES_NOTHING = {UNUSED, "schema: cell", *HEAD.values()}
 
 
 def small(path: Path) -> Path:
@@ -134,13 +136,13 @@ def mapped(path: Path) -> list[str]:
     return Map(path.read_bytes(), {1: "schema", **dict(tables)}).what
 
 
-Filed = tuple[list[Row], list[StoredTrace]]
+Filed = tuple[list[Row], list[StoredTrace | None]]
 
 
 def filed(archive: Archive) -> Filed:
     """Give all that is filed in an archive."""
     stored = archive.stored_traces
-    return list(archive.entries()), [stored[name] for name in stored]
+    return list(archive.entries()), [stored.get(name) for name in stored]
 
 
 def said_of(path: Path, whole: Filed) -> str:
