@@ -33,13 +33,17 @@ UNUSED = "room that no row takes"
 EVERY_UNUSED = 16
 # Where a b-tree page's own head ends, and of what its cells consist: https://www.sqlite.org/fileformat2.html, 1.6
 INTERIOR_INDEX, INTERIOR_TABLE, LEAF_INDEX, LEAF_TABLE = 2, 5, 10, 13
-# The file's head, 1.3: fields that bear on nothing that is read.
+# The file's head, 1.3: fields in which a flip may bear on nothing that is read.
 HEAD = {
+    18: "file head: version for writing",
     **dict.fromkeys(range(24, 28), "file head: change counter"),
     **dict.fromkeys(range(28, 32), "file head: size in pages"),
     **dict.fromkeys(range(40, 44), "file head: schema cookie"),
+    **dict.fromkeys(range(44, 48), "file head: schema format"),
     **dict.fromkeys(range(48, 52), "file head: suggested cache size"),
+    **dict.fromkeys(range(56, 60), "file head: text encoding"),
     **dict.fromkeys(range(60, 64), "file head: layout of ours"),
+    **dict.fromkeys(range(72, 92), "file head: reserved, zero"),
     **dict.fromkeys(range(92, 96), "file head: version-valid-for"),
     **dict.fromkeys(range(96, 100), "file head: version of SQLite that wrote"),
 }
