@@ -7,6 +7,8 @@ measured; `estimate` serves from no trial on. It keeps these rules:
 - the model is s = k t + e with e normal, and a conjugate normal-inverse-gamma prior from the first value of k; without
   a first value it is ordinary least squares through the origin;
 - nothing is dropped: a suspect trial is named, by its row counted from 1, and still counts;
+- a trial whose measuring has a known uncertainty u weighs by 1/(scatter^2 + u^2): the scatter is that of the traps alone,
+  and a trial without one is taken to be measured as well as the others. Without any, the scatter holds the measuring;
 - where there are no degrees of freedom there is no uncertainty, and it says None rather than a number;
 - trials are kept apart by host material, lot and guest: `matching` picks those that speak of one trap.
 
@@ -128,7 +130,10 @@ def estimate(
 
     With nn = n0 + sum t^2 and kn = (n0 k0 + sum t s)/nn, the scatter is sqrt(bn/an), the standard uncertainty of k is
     sqrt(bn/(an nn)) and the degrees of freedom are 2 an (conjugate normal-inverse-gamma; with n0 = 0, a0 = -1/2,
-    b0 = 0 it is least squares through the origin). `more_trials` is the fewest further trials, of the same mean t^2
+    b0 = 0 it is least squares through the origin). Where measuring uncertainties u_i are given, every sum is weighted by
+    w_i = V/(V + u_i^2 - U^2), with U^2 their mean square and V = bn/an, the variance of a trial measured with U, solved
+    for (without a first value that is the V at which sum w r^2 = (n - 1) V, the moment rule of Paule and Mandel, from
+    memory; with equal u_i every weight is 1). The scatter is then sqrt(V - U^2), and V is never below U^2. `more_trials` is the fewest further trials, of the same mean t^2
     and scatter, that halve the 95 % interval of a trap of `trap_m` (default: the root mean square of the trials'), or
     None where none can. Raises `ValueError` where there is neither trial nor first value, for a first value
     without uncertainty, and where every trap is 0.
@@ -136,32 +141,75 @@ def estimate(
     if first is not None and not first.standard_uncertainty > 0:
         raise ValueError("found a first value without uncertainty; trials cannot move what is held to be exact")
     n = len(trials)
-    traps_m = [each.trap_m for each in trials]
-    shortenings_m = [each.shortening_m for each in trials]
-    sum_tt = math.fsum(map(mul, traps_m, traps_m))
-    sum_ts = math.fsum(map(mul, traps_m, shortenings_m))
-    shape, weight, first_spread, k0 = -0.5, 0.0, 0.0, 0.0
-    if first is not None:
-        shape, k0 = _FIRST_SHAPE, first.coefficient
-        weight = (ASSUMED_SCATTER_M / first.standard_uncertainty) ** 2
-        first_spread = shape * ASSUMED_SCATTER_M**2
-    weight_after = weight + sum_tt
-    if not weight_after > 0:
-        raise ValueError("found no trial and no first value: nothing is known of the shortening")
-    k = (weight * k0 + sum_ts) / weight_after
-    residuals_m = [shortening_m - k * trap_m for trap_m, shortening_m in zip(traps_m, shortenings_m, strict=True)]
-    squares = math.fsum(map(mul, residuals_m, residuals_m))
-    shape_after = shape + n / 2
-    spread_after = first_spread + (squares + weight * (k0 - k) ** 2) / 2
+    given = [each.standard_uncertainty_m**2 for each in trials if each.standard_uncertainty_m is not None]
+    typical = math.fsum(given) / len(given) if given else 0.0
+    beyond = [  # how much less sure than the typical trial's its measuring makes each
+        0.0 if each.standard_uncertainty_m is None else each.standard_uncertainty_m**2 - typical for each in trials
+    ]
+    fit = _Fit(trials, first, [1.0] * n)
+    variance = fit.variance
+    if any(given) and variance is not None:
+        variance = max(variance, typical)
+        if max(given) > min(given):
+            variance = _balanced(trials, first, beyond, typical)
+            fit = _Fit(trials, first, [variance / (variance + each) for each in beyond])
     origin: Literal["model", "trials"] = "trials" if n else "model"
-    if shape_after <= 0:
-        shrinkage = Shrinkage(k, None, None, 0.0, group, origin, source)
+    if variance is None:
+        shrinkage = Shrinkage(fit.k, None, None, 0.0, group, origin, source)
     else:
-        scatter_m = math.sqrt(spread_after / shape_after)
-        uncertainty = scatter_m / math.sqrt(weight_after)
-        shrinkage = Shrinkage(k, uncertainty, scatter_m, 2 * shape_after, group, origin, source)
-    more = _more_trials(shrinkage, weight_after, sum_tt / n if n else 0.0, trap_m)
-    return Estimate(shrinkage, n, _suspects(traps_m, shortenings_m, sum_tt, sum_ts), more)
+        scatter_m = math.sqrt(max(variance - typical, 0.0))
+        shrinkage = Shrinkage(fit.k, math.sqrt(variance / fit.weight), scatter_m, 2 * fit.shape, group, origin, source)
+    more = _more_trials(shrinkage, fit.weight, fit.sum_tt / n if n else 0.0, trap_m)
+    return Estimate(shrinkage, n, _suspects(fit.traps_m, fit.shortenings_m, fit.sum_tt, fit.sum_ts), more)
+
+
+class _Fit:
+    """The conjugate fit of weighted trials: each trap and shortening times the root of its weight is one of weight 1."""
+
+    def __init__(self, trials: Sequence[Trial], first: FirstValue | None, weights: Sequence[float]) -> None:
+        roots = list(map(math.sqrt, weights))
+        self.traps_m = [root * each.trap_m for root, each in zip(roots, trials, strict=True)]
+        self.shortenings_m = [root * each.shortening_m for root, each in zip(roots, trials, strict=True)]
+        self.sum_tt = math.fsum(map(mul, self.traps_m, self.traps_m))
+        self.sum_ts = math.fsum(map(mul, self.traps_m, self.shortenings_m))
+        shape, first_weight, first_spread, k0 = -0.5, 0.0, 0.0, 0.0
+        if first is not None:
+            shape, k0 = _FIRST_SHAPE, first.coefficient
+            first_weight = (ASSUMED_SCATTER_M / first.standard_uncertainty) ** 2
+            first_spread = shape * ASSUMED_SCATTER_M**2
+        self.weight = first_weight + self.sum_tt
+        if not self.weight > 0:
+            raise ValueError("found no trial and no first value: nothing is known of the shortening")
+        self.k = k = (first_weight * k0 + self.sum_ts) / self.weight
+        residuals_m = [
+            shortening_m - k * trap_m for trap_m, shortening_m in zip(self.traps_m, self.shortenings_m, strict=True)
+        ]
+        squares = math.fsum(map(mul, residuals_m, residuals_m))
+        self.shape = shape + len(trials) / 2
+        spread = first_spread + (squares + first_weight * (k0 - k) ** 2) / 2
+        self.variance = spread / self.shape if self.shape > 0 else None
+
+
+def _balanced(trials: Sequence[Trial], first: FirstValue | None, beyond: Sequence[float], lowest: float) -> float:
+    """Give the variance V at which the fit weighted by V/(V + beyond) finds V; `lowest` where it finds less everywhere.
+
+    What the fit finds over V only falls as V grows, so the balance is one, and halving finds it.
+    """
+
+    def found_over(variance: float) -> float:
+        found = _Fit(trials, first, [variance / (variance + each) for each in beyond]).variance
+        return (found or 0.0) / variance
+
+    if found_over(lowest) <= 1:
+        return lowest
+    high = 2 * lowest
+    while found_over(high) > 1:
+        high *= 2
+    low = high / 2
+    while high - low > 1e-13 * high:
+        middle = (low + high) / 2
+        low, high = (middle, high) if found_over(middle) > 1 else (low, middle)
+    return high
 
 
 def doubts_of(found: Estimate) -> list[str]:

@@ -209,7 +209,10 @@ def _sources(plan: PlanSettings) -> list[ShrinkageSettings]:
 
 
 def _trial_text(trial: Trial) -> str:
-    words = (f"{key} = {json.dumps(getattr(trial, key), ensure_ascii=False)}" for key in ("lot", "guest", "material"))
+    told = ("lot", "guest", "material", *(["made"] if trial.made else []))
+    words = [f"{key} = {json.dumps(getattr(trial, key), ensure_ascii=False)}" for key in told]
+    if trial.standard_uncertainty_m is not None:
+        words.append(f'uncertainty = "{trial.standard_uncertainty_m!r} m"')
     return f'{{ trap = "{trial.trap_m!r} m", shortening = "{trial.shortening_m!r} m", {", ".join(words)} }}'
 
 
@@ -388,6 +391,8 @@ def _trial(table: Table, row: int) -> Trial:
         guest=table.text("guest", ""),
         material=table.text("material", ""),
         row=row,
+        standard_uncertainty_m=table.get("uncertainty", _above_zero_m, None),
+        made=table.text("made", ""),
     )
     table.done()
     return trial
