@@ -7,8 +7,9 @@ measured; `estimate` serves from no trial on. It keeps these rules:
 - the model is s = k t + e with e normal, and a conjugate normal-inverse-gamma prior from the first value of k; without
   a first value it is ordinary least squares through the origin;
 - nothing is dropped: a suspect trial is named, by its row counted from 1, and still counts;
-- a trial whose measuring has a known uncertainty u weighs by 1/(scatter^2 + u^2): the scatter is that of the traps alone,
-  and a trial without one is taken to be measured as well as the others. Without any, the scatter holds the measuring;
+- a trial whose measuring has a known uncertainty u weighs by 1/(scatter^2 + u^2): the scatter is that of the traps
+  alone, and a trial without one is taken to be measured as well as the others. Without any, the scatter holds the
+  measuring too;
 - where there are no degrees of freedom there is no uncertainty, and it says None rather than a number;
 - trials are kept apart by host material, lot and guest: `matching` picks those that speak of one trap.
 
@@ -130,13 +131,15 @@ def estimate(
 
     With nn = n0 + sum t^2 and kn = (n0 k0 + sum t s)/nn, the scatter is sqrt(bn/an), the standard uncertainty of k is
     sqrt(bn/(an nn)) and the degrees of freedom are 2 an (conjugate normal-inverse-gamma; with n0 = 0, a0 = -1/2,
-    b0 = 0 it is least squares through the origin). Where measuring uncertainties u_i are given, every sum is weighted by
-    w_i = V/(V + u_i^2 - U^2), with U^2 their mean square and V = bn/an, the variance of a trial measured with U, solved
-    for (without a first value that is the V at which sum w r^2 = (n - 1) V, the moment rule of Paule and Mandel, from
-    memory; with equal u_i every weight is 1). The scatter is then sqrt(V - U^2), and V is never below U^2. `more_trials` is the fewest further trials, of the same mean t^2
-    and scatter, that halve the 95 % interval of a trap of `trap_m` (default: the root mean square of the trials'), or
-    None where none can. Raises `ValueError` where there is neither trial nor first value, for a first value
-    without uncertainty, and where every trap is 0.
+    b0 = 0 it is least squares through the origin).
+
+    Where measuring uncertainties u_i are given every sum is weighted by w_i = V/(V + u_i^2 - U^2), with U^2 their mean
+    square and V = bn/an, the variance of a trial measured with U, solved for and never below U^2: the moment rule of
+    Paule and Mandel, from memory. The scatter is then sqrt(V - U^2). With equal u_i every weight is 1.
+
+    `more_trials` is the fewest further trials, of the same mean t^2 and scatter, that halve the 95 % interval of a trap
+    of `trap_m` (default: the root mean square of the trials'), or None where none can. Raises `ValueError` where there
+    is neither trial nor first value, for a first value without uncertainty, and where every trap is 0.
     """
     if first is not None and not first.standard_uncertainty > 0:
         raise ValueError("found a first value without uncertainty; trials cannot move what is held to be exact")
@@ -164,7 +167,7 @@ def estimate(
 
 
 class _Fit:
-    """The conjugate fit of weighted trials: each trap and shortening times the root of its weight is one of weight 1."""
+    """The conjugate fit of weighted trials: a trap and shortening times the root of its weight is one of weight 1."""
 
     def __init__(self, trials: Sequence[Trial], first: FirstValue | None, weights: Sequence[float]) -> None:
         roots = list(map(math.sqrt, weights))

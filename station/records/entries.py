@@ -30,7 +30,7 @@ class EntryFault(ValueError):
 class Entry:
     """What every entry says: which job it belongs to, and which step of it it answers ('' where none).
 
-    What was done to a scale belongs to no job: its `job` is ''.
+    What was done to a scale, or said of a trial, belongs to no job: its `job` is ''.
     """
 
     job: str
@@ -325,6 +325,34 @@ class Amended(Entry):
     by: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class TrialLeftOut(Entry):
+    """What a trap showed of the shortening was left out of what is learned, by a named person, for a reason.
+
+    It belongs to no job, so that a job that is signed off stays as it was: `of_job` names it, `trap` the trap, and
+    `trap_seq` the entry that says it was made.
+    """
+
+    job: str = ""
+    of_job: str
+    trap: str
+    trap_seq: int
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialCounted(Entry):
+    """A trial that was left out counts again; as `TrialLeftOut`."""
+
+    job: str = ""
+    of_job: str
+    trap: str
+    trap_seq: int
+    by: str
+    reason: str
+
+
 KINDS: Mapping[str, type[Entry]] = {
     re.sub(r"(?<!^)(?=[A-Z])", "-", cls.__name__).lower(): cls
     for cls in (
@@ -353,6 +381,8 @@ KINDS: Mapping[str, type[Entry]] = {
         PieceScrapped,
         SignedOff,
         Amended,
+        TrialLeftOut,
+        TrialCounted,
     )
 }
 _NAMES = {cls: kind for kind, cls in KINDS.items()}

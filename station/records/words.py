@@ -44,6 +44,8 @@ from station.records.entries import (
     Tacked,
     TrapMade,
     TrapSet,
+    TrialCounted,
+    TrialLeftOut,
 )
 from station.units import force_text, length_text
 
@@ -431,6 +433,14 @@ def _ended(what: str) -> Callable[[Any], str]:
     return lambda entry: f"piece {entry.piece} {what} by {value(entry.by)}: {value(entry.reason)}"
 
 
+def _trial(what: str) -> Callable[[Any], str]:
+    def words(entry: Any) -> str:
+        trap = f"the trial of {entry.trap} in job {entry.of_job}, entry {entry.trap_seq},"
+        return f"{trap} {what} by {value(entry.by)}: {value(entry.reason)}"
+
+    return words
+
+
 # A kind missing here fails the test that every kind has words.
 _WORDS: Mapping[type[Entry], Callable[[Any], str]] = {
     JobOpened: _opened,
@@ -460,4 +470,6 @@ _WORDS: Mapping[type[Entry], Callable[[Any], str]] = {
     PieceScrapped: _ended("scrapped"),
     SignedOff: lambda e: f"signed off by {value(e.by)}, certificate {value(e.certificate)}: {value(e.statement)}",
     Amended: lambda e: f"entry {e.seq} put right by {value(e.by)}: {e.text} (because {value(e.reason)})",
+    TrialLeftOut: _trial("left out"),
+    TrialCounted: _trial("counted again"),
 }

@@ -39,7 +39,7 @@ def known(found: Estimate) -> tuple[float, float, float]:
 @settings(max_examples=60, deadline=None)
 @given(_ROWS)
 def test_coefficient_and_uncertainty_are_those_of_known_variances(rows: list[tuple[float, float, float]]) -> None:
-    """k and its standard uncertainty are the library's for variances scatter^2 + u^2; its mean square is then 1."""
+    """Coefficient and standard uncertainty are the library's for variances scatter^2 + u^2; the mean square is 1."""
     trials = [Trial(t, k * t, standard_uncertainty_m=u) for t, k, u in rows]
     k, uncertainty, scatter_m = known(estimate(trials))
     their_k, their_uncertainty, mean_square = wls(trials, scatter_m)
