@@ -27,6 +27,7 @@ from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
 from station.filing import Filer, default_archive, facts_of, job_state, next_piece, wall_clock
 from station.first_run_app import FirstRunAt
+from station.learned import learned
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
@@ -341,7 +342,7 @@ class Sitting:
     def _begin(self, plan: Path, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Open a new job; give what is wrong, by field."""
         try:
-            text, settings, sides = job_text(plan)
+            text, settings, sides = job_text(plan, lambda: learned(self._archive).counted())
             make_plan(settings)
         except (OSError, UnicodeDecodeError) as fault:
             return {PLAN_KEY: f"{plan}: cannot be read: {fault}"}

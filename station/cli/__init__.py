@@ -29,6 +29,7 @@ COMMANDS = {
     "scale-check": ("scale", "Tell a scale's class, error and uncertainty from a check with weights."),
     "shrinkage": ("lines", "Tell what your own trials say of a braid's shortening."),
     "simulate": ("ports", "Serve a virtual scale and pedal on real ports."),
+    "trials": ("trials", "Tell what the archive's own jobs say of a trap's shortening, and leave a trial out."),
     "trim": ("trim", "Tell whether a whole line set is in trim, and the fewest lines to remake."),
 }
 

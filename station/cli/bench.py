@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import click
 
 from station.cli.answers import as_json, print_json, say, warn
+
+if TYPE_CHECKING:
+    from station.settings.trials import Trial
 
 QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfig1 libxcb-cursor0"
 
@@ -43,7 +48,8 @@ def open_bench(
         from station.linework.line_plan import make_plan
         from station.settings.reline import job_text
 
-        make_plan(job_text(plan_file)[1])  # a plan that cannot be worked is refused here, before any window
+        # A plan that cannot be worked is refused here, before any window.
+        make_plan(job_text(plan_file, _trials(archive))[1])
     return bench_app.open_bench(
         station_file,
         archive,
@@ -52,6 +58,17 @@ def open_bench(
         "metric" if metric else None,
         key=key,
     )
+
+
+def _trials(archive: str | None) -> Callable[[], Sequence[Trial]] | None:
+    """Give what reads the trials of the archive that is about to be opened; None where there is none yet."""
+    from station.cli.lines import trials_of
+    from station.filing import default_archive
+    from station.records.sqlite_file import path_of
+    from station.records.store import is_server
+
+    where = archive or str(default_archive())
+    return trials_of(where) if is_server(where) or path_of(where).exists() else None
 
 
 @click.command()

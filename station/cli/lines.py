@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -13,8 +14,10 @@ from station.cli.answers import ANGLE, LENGTH, as_json, print_json, say, warn
 
 if TYPE_CHECKING:
     from station.linework.shrinkage import FirstValue
+    from station.settings.trials import Trial
     from station.units import LengthSystem
 
+_archive = click.option("--archive", metavar="A", help="Where a plan's trials are those of the archive: which one.")
 _metric = click.option("--metric", is_flag=True, help="Print millimetres and newtons.")
 _dark = click.option("--dark", is_flag=True, help="Draw in the dark look.")
 
@@ -24,9 +27,18 @@ _dark = click.option("--dark", is_flag=True, help="Draw in the dark look.")
 @click.option("--drawing", "drawing_file", metavar="FILE.svg", help="Draw the plan to scale into this file.")
 @_dark
 @click.option("--mirror", is_flag=True, help="Draw with the link at the right.")
+@_archive
 @_metric
 @as_json
-def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, metric: bool, as_json: bool) -> int:
+def marks(
+    plan_file: str,
+    drawing_file: str | None,
+    dark: bool,
+    mirror: bool,
+    archive: str | None,
+    metric: bool,
+    as_json: bool,
+) -> int:
     """Tell order, marks, cut lengths, sewing and what may go wrong, from a line plan.
 
     Exit status 0 when the plan can be worked, 2 when it cannot or cannot be read.
@@ -36,7 +48,7 @@ def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, me
     from station.settings.plan import load_plan
     from station.units import IMPERIAL, METRIC
 
-    plan = make_plan(load_plan(plan_file), said=METRIC if metric else IMPERIAL)
+    plan = make_plan(load_plan(plan_file, trials_of(archive)), said=METRIC if metric else IMPERIAL)
     if drawing_file is not None:
         from station.linework.drawing import layout
         from station.linework.sheet import svg
@@ -63,6 +75,7 @@ def marks(plan_file: str, drawing_file: str | None, dark: bool, mirror: bool, me
     help="Which running end to move.",
 )
 @click.option("--trapped", type=LENGTH, help="What is trapped now, where it is no longer what the plan says.")
+@_archive
 @_metric
 @as_json
 def adjust(
@@ -71,6 +84,7 @@ def adjust(
     residual: Fraction,
     at: str,
     trapped: Fraction | None,
+    archive: str | None,
     metric: bool,
     as_json: bool,
 ) -> int:
@@ -87,7 +101,8 @@ def adjust(
     trapped_m = None if trapped is None else float(trapped)
     if trapped_m is not None and trapped_m <= 0:
         raise click.BadParameter("found nothing trapped, expected a length above zero", param_hint="--trapped")
-    found = adjusted(load_plan(plan_file), line_name, float(residual), end, trapped_m, METRIC if metric else IMPERIAL)
+    plan = load_plan(plan_file, trials_of(archive))
+    found = adjusted(plan, line_name, float(residual), end, trapped_m, METRIC if metric else IMPERIAL)
     if as_json:
         print_json(adjust_answer(found))
     else:
@@ -120,7 +135,7 @@ def shrinkage(
     metric: bool,
     as_json: bool,
 ) -> int:
-    """Tell what your own trials (CSV: trap,shortening, optional material,lot,guest) say of a braid's shortening.
+    """Tell what your own trials (CSV: trap,shortening, optional material,lot,guest,uncertainty,made) say.
 
     Exit status 0; 2 when the trials cannot be used.
     """
@@ -164,6 +179,21 @@ def shrinkage(
     else:
         say(shrinkage_text(answer, trap_m, warnings, system))
     return 0
+
+
+def trials_of(where: str | None) -> Callable[[], Sequence[Trial]] | None:
+    """Give what reads an archive's trials, for a plan that asks for them; None where no archive is named."""
+    if where is None:
+        return None
+
+    def read() -> Sequence[Trial]:
+        from station.learned import learned
+        from station.records.archive import Archive
+
+        with Archive.open(where) as archive:
+            return learned(archive).counted()
+
+    return read
 
 
 def _first_value(material: str, guest: str | None) -> FirstValue | None:

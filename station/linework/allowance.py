@@ -39,8 +39,10 @@ from station.linework.shrinkage import (
     share_text,
 )
 from station.settings.materials import MaterialSettings
-from station.settings.plan import LineSettings, PlanSettings, ShrinkageSettings
+from station.settings.plan import ARCHIVE, LineSettings, PlanSettings, ShrinkageSettings
 from station.settings.trials import Trial
+
+_PLACES = 4  # so many are named each
 
 
 class AllowanceFault(ValueError):
@@ -135,12 +137,15 @@ class Allowances:
         if not trials:
             none = _why_none(source.trials, chosen)
             if first is None:
+                if source.trials_file == ARCHIVE and not source.trials:
+                    none = "its trials are those of the archive, and none is at hand (--archive A names it)"
                 why = _why_no_first_value(material, ratio) if material is not None else ""
                 raise AllowanceFault(f"{'; '.join(filter(None, (none, why))) or 'there is no trial yet'}; make trials")
             if none:
                 self.doubts[f"{trap}: {none}; {model} stands in"] = None
             return estimate((), first, group=model, source=model).shrinkage
         said = " ".join(filter(None, (f"{len(trials)} trial{'s' if len(trials) > 1 else ''}", chosen))) + file
+        said += _made_words(trials)
         said += f", upon {model}" if first is not None else ""
         found = estimate(trials, first, group=f"trials {hash(tuple(trials))}", source=said)
         k = found.shrinkage.coefficient
@@ -170,6 +175,14 @@ def kinds_words(trials: Sequence[Trial]) -> str:
         f"{material + ' ' if material else ''}{'lot ' + lot if lot else 'no lot'} around {guest or 'its like'}"
         for material, lot, guest in kinds
     )
+
+
+def _made_words(trials: Sequence[Trial]) -> str:
+    """Say where trials were made, as far as they tell: of each what stands before its first comma."""
+    places = list(dict.fromkeys(trial.made.partition(",")[0] for trial in trials if trial.made))
+    if len(places) > _PLACES:
+        return f", made in {places[0]} to {places[-1]}, {len(places)} in all"
+    return f", made in {', '.join(places)}" if places else ""
 
 
 def _chosen(

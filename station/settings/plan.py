@@ -29,8 +29,8 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, TypeVar, get_args
 
@@ -38,6 +38,9 @@ from station import units
 from station.settings.materials import MaterialSettings, material_named
 from station.settings.tables import SettingsFault, Table, plain_number, whole_number
 from station.settings.trials import Trial, load_trials
+
+ARCHIVE = "the archive"
+"""Written in a trials file's place: the trials are those of the jobs in the archive."""
 
 REFERENCES = ("opposite number", "adjacent line", "chart", "old line")
 _LONGEST_NAME = 60
@@ -64,7 +67,8 @@ class SewingSettings:
 class ShrinkageSettings:
     """Where a shortening comes from: typed in, a material's braid, the shop's trials, or trials upon a material.
 
-    `trials_file` is where the trials were read, for messages; '' where they stand in the plan itself.
+    `trials_file` is where the trials were read, for messages; '' where they stand in the plan itself, and `ARCHIVE`
+    where they are those of the archive, which only `load_plan` and `plan_text` can be given.
     """
 
     coefficient: float | None = None
@@ -170,19 +174,43 @@ class PlanSettings:
     shrinkage: ShrinkageSettings | None = None
 
 
-def load_plan(path: Path | str) -> PlanSettings:
-    """Read a plan file. Raises `SettingsFault` naming the file, the key, what was found and what was expected."""
-    return read_plan(Table.load(path))
+Learned = Callable[[], Sequence[Trial]]
 
 
-def plan_text(path: Path | str) -> str:
+def load_plan(path: Path | str, learned: Learned | None = None) -> PlanSettings:
+    """Read a plan file; `learned` gives the archive's trials, and is asked only where the plan wants them.
+
+    Raises `SettingsFault` naming the file, the key, what was found and what was expected.
+    """
+    plan = read_plan(Table.load(path))
+    if learned is None or not any(source.trials_file == ARCHIVE for source in _sources(plan)):
+        return plan
+    trials = tuple(learned())
+
+    def filled(source: ShrinkageSettings | None) -> ShrinkageSettings | None:
+        return source if source is None or source.trials_file != ARCHIVE else replace(source, trials=trials)
+
+    lines = [
+        replace(
+            line,
+            shrinkage=filled(line.shrinkage),
+            link_end=replace(line.link_end, shrinkage=filled(line.link_end.shrinkage)),
+            canopy_end=replace(line.canopy_end, shrinkage=filled(line.canopy_end.shrinkage)),
+            loops=tuple(replace(loop, shrinkage=filled(loop.shrinkage)) for loop in line.loops),
+        )
+        for line in plan.lines
+    ]
+    return replace(plan, shrinkage=filled(plan.shrinkage), lines=tuple(lines))
+
+
+def plan_text(path: Path | str, learned: Learned | None = None) -> str:
     """Give a plan file's text with the trials it names written into it, so that it needs no other file.
 
     What is kept with a job must say the same in ten years. Raises `SettingsFault` as `load_plan` does, and where the
     text cannot be made to say the same.
     """
     path = Path(path)
-    plan, text = load_plan(path), path.read_text(encoding="utf-8-sig")
+    plan, text = load_plan(path, learned), path.read_text(encoding="utf-8-sig")
     trials = {source.trials_file: source.trials for source in _sources(plan) if source.trials_file}
 
     def written_in(found: re.Match[str]) -> str:
@@ -362,7 +390,7 @@ def _shrinkage(table: Table) -> ShrinkageSettings:
             return tuple(_trial(below, row) for row, below in enumerate(table.tables("trials"), 1))
         if not isinstance(value, str):
             raise ValueError(f"found {value!r}, expected the name of a trials file in quotes")
-        return tuple(load_trials(Path(table.file).parent / value))
+        return () if value == ARCHIVE else tuple(load_trials(Path(table.file).parent / value))
 
     if "coefficient" in table:
         for other in ("material", "trials"):

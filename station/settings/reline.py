@@ -28,7 +28,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from station.settings.plan import Joint, PlanSettings, load_plan, plan_text, read_plan
+from station.settings.plan import Joint, Learned, PlanSettings, load_plan, plan_text, read_plan
 from station.settings.tables import SettingsFault, Table
 
 SIDES = ("left", "right")
@@ -131,28 +131,30 @@ def method_named(text: object) -> str:
     raise ValueError(f"found {text!r}, expected one of {', '.join(METHODS)}")
 
 
-def job_text(path: Path | str) -> tuple[str, PlanSettings, str]:
+def job_text(path: Path | str, learned: Learned | None = None) -> tuple[str, PlanSettings, str]:
     """Give a job file's text as it is kept with the job, its plan, and its sides; of one plan the sides are ''.
 
-    Of a set the plan is the first line's, and the sides are those that it works on ("left and right").
+    Of a set the plan is the first line's, and the sides are those that it works on ("left and right"). `learned` gives
+    the archive's trials to a plan that asks for them.
 
     Raises `SettingsFault` naming the file, the key, what was found and what was expected.
     """
     top = Table.load(path)
     if not is_reline(top):
-        return plan_text(path), load_plan(path), ""
-    settings = read_reline(top)
+        return plan_text(path, learned), load_plan(path, learned), ""
+    text = reline_text(path, learned)
+    settings = read_reline(Table(str(path), "", tomllib.loads(text)))
     sides = " and ".join(side for side in SIDES if any(line.side == side for line in settings.lines))
-    return reline_text(path), settings.plan_of(settings.lines[0]), sides
+    return text, settings.plan_of(settings.lines[0]), sides
 
 
-def reline_text(path: Path | str) -> str:
-    """Give a set job's text with the plans it names written into it. Raises `SettingsFault` as reading it does."""
+def reline_text(path: Path | str, learned: Learned | None = None) -> str:
+    """Give a set job's text with the plans it names written into it, and their trials. Raises `SettingsFault` as reading it does."""
     settings = read_reline(Table.load(path))
     text = Path(path).read_text(encoding="utf-8-sig")
     if "plans" in tomllib.loads(text):
         return text
-    texts = {name: plan_text(Path(path).parent / name) for name in settings.plans}
+    texts = {name: plan_text(Path(path).parent / name, learned) for name in settings.plans}
     return "\n".join([text.rstrip(), "", "[plans]", *(f"{json.dumps(n)} = {_quoted(t)}" for n, t in texts.items()), ""])
 
 

@@ -1,0 +1,242 @@
+"""What the shop's own jobs say of how much a trap shortens its host: each canopy end's trap is a trial.
+
+A line stood `offset` longer than its opposite number when its canopy end was marked, every other trap on it made. When
+the trap was made and set the line was compared, and found to be long by the difference. So the trap took
+
+    shortening = offset - difference
+
+and its length is what was trapped. The rules:
+
+- the first comparison before sewing counts, whatever came after it. A later one follows a take-in or let-out that was
+  itself worked out from the first, and shares its mark: it is no trial of its own. What a tack draws up is not the
+  trap's;
+- what was stepped back on, or made of a piece that was scrapped, does not count: the job's own fold says what stands;
+- the standard uncertainty has the plan's terms for the mark, the eye and the comparing pulls and, for a difference of
+  whole sixteenths of an inch, that of the rounding (1/16 in / sqrt 12; JCGM 100:2008, F.2.2.1). A term without its data
+  is left out and named; what it leaves is then part of the scatter;
+- a mark or a comparison whose pull nobody measured, and a trap that was not set, make no trial: it is shown, with why;
+- a link end, a joint and a loop in mid-line are seen by no comparison of their own, and teach nothing;
+- a trial left out by a named person stays to be seen, with the reason.
+
+>>> from station.bench.job import example_opening
+>>> opening = example_opening()
+>>> jobs = {("Bench 1", "26-0001"): [Filed(1, "", opening), *(Filed(seq, "", fact) for seq, fact in enumerate([
+...     MarkMade(job="26-0001", step="A canopy end: mark", trap="A canopy end", mark="entry", line="A",
+...              offset_um=7938, pull_mn=44_000),
+...     TrapMade(job="26-0001", step="A canopy end: trap", trap="A canopy end", host="A", guest="A", trap_um=127_000),
+...     TrapSet(job="26-0001", step="A canopy end: set", trap="A canopy end", pull_mn=45_000),
+...     LineCompared(job="26-0001", step="A: compare 1", line="A", method="in turn", difference_um=1588,
+...                  reference_pull_mn=44_000, line_pull_mn=44_100, after_sewing=False)], 2))]}
+>>> [one] = trials_of_jobs(jobs)[0]
+>>> round(one.trial.shortening_m, 6), round(one.uncertainty_m, 6), one.unknown, one.counts
+(0.00635, 0.000458, ('mark', 'eye', 'comparing'), True)
+>>> one.trial.made
+'job 26-0001, A canopy end, entries 2, 3, 5'
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from station.bench.job import JobState, fold
+from station.faults import is_fault
+from station.linework.allowance import material_of
+from station.linework.line_plan import Step
+from station.records.archive import Archive
+from station.records.entries import (
+    Entry,
+    JobOpened,
+    LineCompared,
+    MarkMade,
+    PieceCut,
+    TrapMade,
+    TrapSet,
+    TrialCounted,
+    TrialLeftOut,
+)
+from station.settings.trials import Trial
+from station.units import factor
+
+_KINDS = (
+    "job-opened",
+    "piece-cut",
+    "piece-scrapped",
+    "mark-made",
+    "trap-made",
+    "trap-set",
+    "line-compared",
+    "adjusted",
+    "stepped-back",
+)
+_TERMS = ("mark", "eye", "comparing")  # of a line's budget: those that a comparison has its error from
+_SIXTEENTH_UM = float(factor("in", "length")) / 16 * 1e6
+
+
+@dataclass(frozen=True)
+class Filed:
+    """A fact with its number in its bench's chain and when it was filed, as UTC text."""
+
+    seq: int
+    at: str
+    fact: Entry
+
+
+Jobs = Mapping[tuple[str, str], Sequence[Filed]]  # by bench and job, each in the chain's order
+
+
+@dataclass(frozen=True)
+class LearnedTrial:
+    """One trap as a trial: what it was worked out from, and whether it counts.
+
+    `terms_m` are the standard uncertainties of what is known of the measuring, `unknown` names the terms left out.
+    `entries` are the numbers of the mark, the trap and the comparison. `why_not` says why it is no trial, '' where it
+    is one; `left_out` is the last that a person said of it.
+    """
+
+    bench: str
+    job: str
+    at: str
+    line: str
+    trap: str
+    offset_m: float
+    difference_m: float
+    trap_m: float
+    material: str
+    lot: str
+    terms_m: Mapping[str, float]
+    unknown: tuple[str, ...]
+    entries: tuple[int, int, int]
+    why_not: str = ""
+    left_out: TrialLeftOut | None = None
+
+    @property
+    def uncertainty_m(self) -> float | None:
+        """Give the standard uncertainty of the shortening as measured; None where nothing is known of it."""
+        return math.hypot(*self.terms_m.values()) or None
+
+    @property
+    def counts(self) -> bool:
+        """Tell whether it counts among the trials."""
+        return not self.why_not and self.left_out is None
+
+    @property
+    def trial(self) -> Trial:
+        """Give it as a trial."""
+        return Trial(
+            trap_m=self.trap_m,
+            shortening_m=round(self.offset_m - self.difference_m, 6),  # filed in whole micrometres
+            lot=self.lot,
+            material=self.material,
+            standard_uncertainty_m=self.uncertainty_m,
+            made=f"job {self.job}, {self.trap}, entries {', '.join(map(str, self.entries))}",
+        )
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Everything an archive's jobs say, oldest first, and in words which jobs could not be read."""
+
+    trials: tuple[LearnedTrial, ...]
+    unread: tuple[str, ...] = ()
+
+    def counted(self) -> list[Trial]:
+        """Give the trials that count."""
+        return [each.trial for each in self.trials if each.counts]
+
+
+def learned(archive: Archive) -> Learned:
+    """Give what an archive's jobs say, of every bench."""
+    jobs: dict[tuple[str, str], list[Filed]] = {}
+    said: dict[tuple[str, str, str, int], TrialLeftOut | None] = {}
+    unread: list[str] = []
+    for row in archive.of_kind(*_KINDS, "trial-left-out", "trial-counted"):
+        try:
+            fact, at = row.entry, row.at
+        except ValueError as fault:
+            unread.append(f"entry {row.seq} of {row.bench}: {fault}")
+            continue
+        if isinstance(fact, TrialLeftOut | TrialCounted):
+            said[row.bench, fact.of_job, fact.trap, fact.trap_seq] = fact if isinstance(fact, TrialLeftOut) else None
+        else:
+            jobs.setdefault((row.bench, row.job), []).append(Filed(row.seq, at, fact))
+    trials, wrong = trials_of_jobs(jobs, said, unread)
+    return Learned(tuple(trials), tuple(wrong))
+
+
+def trials_of_jobs(
+    jobs: Jobs,
+    said: Mapping[tuple[str, str, str, int], TrialLeftOut | None] | None = None,
+    unread: Sequence[str] = (),
+) -> tuple[list[LearnedTrial], list[str]]:
+    """Give the trials of jobs, oldest first, and which jobs cannot be read; `said` is what was left out."""
+    found: list[LearnedTrial] = []
+    wrong = list(unread)
+    for (bench, job), filed in jobs.items():
+        opened = filed[0].fact
+        if not isinstance(opened, JobOpened):
+            wrong.append(f"job {job} of {bench}: its opening is not here")
+            continue
+        if not opened.plan_toml:
+            continue  # a hold by itself, without lines
+        try:
+            state = fold((each.seq, each.fact) for each in filed)
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            wrong.append(f"job {job} of {bench}: {fault}")
+            continue
+        number = {id(each.fact): each for each in filed}
+        for step in state.plan.steps:
+            one = _trial(state, step, bench, number) if step.end == "canopy end" else None
+            if one is not None:
+                out = (said or {}).get((bench, job, one.trap, one.entries[1]))
+                found.append(replace(one, left_out=out))
+    return sorted(found, key=lambda each: (each.at, each.bench, each.entries)), wrong
+
+
+def _trial(state: JobState, step: Step, bench: str, number: Mapping[int, Filed]) -> LearnedTrial | None:
+    """Give the trial that a canopy end's trap is by now; None where it has not been made and compared."""
+    mark, made = state.done.get(f"{step.trap}: mark"), state.done.get(f"{step.trap}: trap")
+    compared = state.comparisons.get(step.guest, ())
+    if not isinstance(mark, MarkMade) or not isinstance(made, TrapMade) or not compared:
+        return None
+    first = compared[0]
+    filed = [number[id(each)] for each in (mark, made, first)]
+    line = next(each for each in state.plan.settings.lines if each.name == step.guest)
+    budget_m = next(each for each in state.plan.lines if each.name == step.guest).budget_m
+    terms_m = {term: budget_m[term] for term in _TERMS if term in budget_m}
+    if abs(first.difference_um / _SIXTEENTH_UM - round(first.difference_um / _SIXTEENTH_UM)) < 1 / 1000:
+        terms_m["rounding"] = _SIXTEENTH_UM / 1e6 / math.sqrt(12)
+    material = material_of(state.plan.settings, line)
+    cut = state.done.get(f"{step.guest}: cut")
+    lots = (cut.lot if isinstance(cut, PieceCut) else "", line.lot, str(state.opened.stock.get("lot") or ""))
+    return LearnedTrial(
+        bench=bench,
+        job=state.opened.job,
+        at=filed[2].at,
+        line=step.guest,
+        trap=step.trap,
+        offset_m=mark.offset_um / 1e6,
+        difference_m=first.difference_um / 1e6,
+        trap_m=made.trap_um / 1e6,
+        material=material.name if material is not None else "",
+        lot=next(filter(None, lots), ""),
+        terms_m=terms_m,
+        unknown=tuple(term for term in _TERMS if term not in budget_m),
+        entries=(filed[0].seq, filed[1].seq, filed[2].seq),
+        why_not=_why_not(state, step, mark, first, [each.seq for each in filed]),
+    )
+
+
+def _why_not(state: JobState, step: Step, mark: MarkMade, first: LineCompared, seqs: Sequence[int]) -> str:
+    if sorted(seqs) != list(seqs):
+        return "its mark, trap and comparison are not in the order of the work"
+    if not isinstance(state.done.get(f"{step.trap}: set"), TrapSet):
+        return "the trap was not set before it was compared"
+    if mark.pull_mn is None:
+        return "the pull it was marked under was not measured"
+    if first.reference_pull_mn is None or first.line_pull_mn is None:
+        return "the pulls it was compared under were not measured"
+    return ""

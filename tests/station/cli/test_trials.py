@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from station.bench.job import example_opening
+from station.records.archive import Archive
+from station.settings.trials import load_trials
+from tests.station.cli.commands import run
+from tests.station.test_learned import KNOWN, compared, trapped
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    """Give an archive with one job whose trap shortened its line by 5 mm."""
+    path = tmp_path / "a.sqlite"
+    with Archive.open(path, bench="Bench 1", create=True) as ours:
+        for fact in (example_opening(KNOWN), *trapped(), compared(1, 3_000)):
+            ours.append(fact, "2026-06-12T09:00:00.000000Z")
+    return path
+
+
+def test_trials_are_listed_and_written_for_a_plan(
+    archive: Path, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Each trial says whence it came; the CSV reads back as the same trial, with where it was made."""
+    sheet = tmp_path / "trials.csv"
+    ran = run(capfd, "trials", "--archive", archive, "--csv", sheet, "--json")
+    assert ran.status == 0
+    [one] = ran.json["trials"]
+    assert (one["shortening_m"], one["entries"]) == (0.005, {"mark": 2, "trap": 3, "compared": 5})
+    [read] = load_trials(sheet)
+    assert (read.shortening_m, read.trap_m, read.lot) == (0.005, 0.127, "L-7")
+    assert read.standard_uncertainty_m == one["standard_uncertainty_m"]
+    assert read.made == "job 26-0001, A canopy end, entries 2, 3, 5"
+    assert run(capfd, "shrinkage", sheet, "--json").json["coefficient"] == pytest.approx(0.005 / 0.127)
+
+
+def test_leaving_out_asks_who_and_why(archive: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """A trial is left out by name and reason alone, once, by its trap's entry; with none left the status is 1."""
+    why = ("--by", "Ansa Velling", "--reason", "the tape slipped")
+    assert run(capfd, "trials", "--archive", archive, "--leave-out", "3").status == 2
+    wrong = run(capfd, "trials", "--archive", archive, "--leave-out", "4", *why)
+    assert wrong.status == 2
+    assert "entry 4 is no trap of a trial; the traps' entries are 3" in wrong.err
+    ran = run(capfd, "trials", "--archive", archive, "--leave-out", "3", *why)
+    assert ran.status == 1
+    assert "left out by Ansa Velling: the tape slipped" in ran.out
+    assert "left out already" in run(capfd, "trials", "--archive", archive, "--leave-out", "3", *why).err
+    assert run(capfd, "trials", "--archive", archive, "--count-again", "3", *why).status == 0
+    assert run(capfd, "trials", "--archive", archive, "--count-again", "3", *why).status == 2
+    assert run(capfd, "records", "verify", "--archive", archive).status == 0
+
+
+def test_an_archive_without_such_a_trap_says_so(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Nothing learned is said in words, with status 1; no archive is status 2."""
+    path = tmp_path / "a.sqlite"
+    with Archive.open(path, bench="Bench 1", create=True) as ours:
+        ours.append(example_opening(), "2026-06-12T09:00:00.000000Z")
+    ran = run(capfd, "trials", "--archive", path)
+    assert ran.status == 1
+    assert ran.out.startswith("No job here has a trap at a canopy end")
+    assert run(capfd, "trials", "--archive", tmp_path / "none.sqlite").status == 2
