@@ -3,7 +3,7 @@
 The figures come one by one, in the order of the work. The range between neighbours says how much one differs from the
 next while nothing changes; three such standard deviations either side of the mean are the limits:
 
-    mean +- 3 MR/d2 = mean +- 2.660 MR        largest range: D4 MR = 3.267 MR
+    mean +- 3 MR/d2 = mean +- 2.659 MR        largest range: D4 MR = 3.267 MR
 
 with MR the mean range, d2 = 2/sqrt pi and D4 = 1 + 3 d3/d2, d3 = sqrt(2 - 4/pi), for ranges of two (constants as in
 ISO 7870-2, from memory). Three rules make a signal, and no others, for every rule brings false alarms of its own:
