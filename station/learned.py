@@ -27,7 +27,7 @@ and its length is what was trapped. The rules:
 ...     TrapSet(job="26-0001", step="A canopy end: set", trap="A canopy end", pull_mn=45_000),
 ...     LineCompared(job="26-0001", step="A: compare 1", line="A", method="in turn", difference_um=1588,
 ...                  reference_pull_mn=44_000, line_pull_mn=44_100, after_sewing=False)], 2))]}
->>> [one] = trials_of_jobs(jobs)[0]
+>>> [one] = trials_of_jobs(jobs).trials
 >>> round(one.trial.shortening_m, 6), round(one.uncertainty_m, 6), one.unknown, one.counts
 (0.00635, 0.000458, ('mark', 'eye', 'comparing'), True)
 >>> one.trial.made
@@ -37,7 +37,7 @@ and its length is what was trapped. The rules:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from station.bench.job import JobState, fold
@@ -146,54 +146,73 @@ class Learned:
         return [each.trial for each in self.trials if each.counts]
 
 
-def learned(archive: Archive) -> Learned:
-    """Give what an archive's jobs say, of every bench."""
+def read_jobs(archive: Archive, *others: str) -> tuple[Jobs, list[str]]:
+    """Give every job's facts that say which lines were made and compared, and which entries cannot be read, in words.
+
+    `others` are further kinds to read; what belongs to no job is under the job ''.
+    """
     jobs: dict[tuple[str, str], list[Filed]] = {}
-    said: dict[tuple[str, str, str, int], TrialLeftOut | None] = {}
     unread: list[str] = []
-    for row in archive.of_kind(*_KINDS, "trial-left-out", "trial-counted"):
+    for row in archive.of_kind(*_KINDS, *others):
         try:
-            fact, at = row.entry, row.at
+            jobs.setdefault((row.bench, row.job), []).append(Filed(row.seq, row.at, row.entry))
         except ValueError as fault:
             unread.append(f"entry {row.seq} of {row.bench}: {fault}")
-            continue
-        if isinstance(fact, TrialLeftOut | TrialCounted):
-            said[row.bench, fact.of_job, fact.trap, fact.trap_seq] = fact if isinstance(fact, TrialLeftOut) else None
-        else:
-            jobs.setdefault((row.bench, row.job), []).append(Filed(row.seq, at, fact))
-    trials, wrong = trials_of_jobs(jobs, said, unread)
-    return Learned(tuple(trials), tuple(wrong))
+    return jobs, unread
 
 
-def trials_of_jobs(
-    jobs: Jobs,
-    said: Mapping[tuple[str, str, str, int], TrialLeftOut | None] | None = None,
-    unread: Sequence[str] = (),
-) -> tuple[list[LearnedTrial], list[str]]:
-    """Give the trials of jobs, oldest first, and which jobs cannot be read; `said` is what was left out."""
-    found: list[LearnedTrial] = []
-    wrong = list(unread)
+def folded(jobs: Jobs, unread: list[str]) -> Iterator[tuple[str, JobState, Sequence[Filed]]]:
+    """Give each job with a plan as its facts leave it, with its bench; add those that cannot be read to `unread`."""
     for (bench, job), filed in jobs.items():
         opened = filed[0].fact
+        if not job or (isinstance(opened, JobOpened) and not opened.plan_toml):
+            continue  # what belongs to no job, or a hold by itself, without lines
         if not isinstance(opened, JobOpened):
-            wrong.append(f"job {job} of {bench}: its opening is not here")
+            unread.append(f"job {job} of {bench}: its opening is not here")
             continue
-        if not opened.plan_toml:
-            continue  # a hold by itself, without lines
         try:
             state = fold((each.seq, each.fact) for each in filed)
         except Exception as fault:
             if not is_fault(fault):
                 raise
-            wrong.append(f"job {job} of {bench}: {fault}")
+            unread.append(f"job {job} of {bench}: {fault}")
             continue
+        yield bench, state, filed
+
+
+def learned(archive: Archive) -> Learned:
+    """Give what an archive's jobs say, of every bench."""
+    jobs, unread = read_jobs(archive, "trial-left-out", "trial-counted")
+    return trials_of_jobs(jobs, unread)
+
+
+def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
+    """Give the trials of jobs, oldest first, and which jobs cannot be read."""
+    said: dict[tuple[str, str, str, int], TrialLeftOut | None] = {}
+    for (bench, _), filed in jobs.items():
+        for each in filed:
+            if isinstance(each.fact, TrialLeftOut | TrialCounted):
+                out = each.fact
+                said[bench, out.of_job, out.trap, out.trap_seq] = out if isinstance(out, TrialLeftOut) else None
+    found: list[LearnedTrial] = []
+    wrong = list(unread)
+    for bench, state, filed in folded(jobs, wrong):
         number = {id(each.fact): each for each in filed}
         for step in state.plan.steps:
             one = _trial(state, step, bench, number) if step.end == "canopy end" else None
             if one is not None:
-                out = (said or {}).get((bench, job, one.trap, one.entries[1]))
-                found.append(replace(one, left_out=out))
-    return sorted(found, key=lambda each: (each.at, each.bench, each.entries)), wrong
+                found.append(replace(one, left_out=said.get((bench, one.job, one.trap, one.entries[1]))))
+    found.sort(key=lambda each: (each.at, each.bench, each.entries))
+    return Learned(tuple(found), tuple(wrong))
+
+
+def stock_of(state: JobState, line_name: str) -> tuple[str, str]:
+    """Give the material and the lot of a line: that of the piece cut, else the plan's, else the job's; '' unknown."""
+    line = next(each for each in state.plan.settings.lines if each.name == line_name)
+    material = material_of(state.plan.settings, line)
+    cut = state.done.get(f"{line_name}: cut")
+    lots = cut.lot if isinstance(cut, PieceCut) else "", line.lot, str(state.opened.stock.get("lot") or "")
+    return material.name if material is not None else "", next(filter(None, lots), "")
 
 
 def _trial(state: JobState, step: Step, bench: str, number: Mapping[int, Filed]) -> LearnedTrial | None:
@@ -204,14 +223,11 @@ def _trial(state: JobState, step: Step, bench: str, number: Mapping[int, Filed])
         return None
     first = compared[0]
     filed = [number[id(each)] for each in (mark, made, first)]
-    line = next(each for each in state.plan.settings.lines if each.name == step.guest)
+    material, lot = stock_of(state, step.guest)
     budget_m = next(each for each in state.plan.lines if each.name == step.guest).budget_m
     terms_m = {term: budget_m[term] for term in _TERMS if term in budget_m}
     if abs(first.difference_um / _SIXTEENTH_UM - round(first.difference_um / _SIXTEENTH_UM)) < 1 / 1000:
         terms_m["rounding"] = _SIXTEENTH_UM / 1e6 / math.sqrt(12)
-    material = material_of(state.plan.settings, line)
-    cut = state.done.get(f"{step.guest}: cut")
-    lots = (cut.lot if isinstance(cut, PieceCut) else "", line.lot, str(state.opened.stock.get("lot") or ""))
     return LearnedTrial(
         bench=bench,
         job=state.opened.job,
@@ -221,8 +237,8 @@ def _trial(state: JobState, step: Step, bench: str, number: Mapping[int, Filed])
         offset_m=mark.offset_um / 1e6,
         difference_m=first.difference_um / 1e6,
         trap_m=made.trap_um / 1e6,
-        material=material.name if material is not None else "",
-        lot=next(filter(None, lots), ""),
+        material=material,
+        lot=lot,
         terms_m=terms_m,
         unknown=tuple(term for term in _TERMS if term not in budget_m),
         entries=(filed[0].seq, filed[1].seq, filed[2].seq),

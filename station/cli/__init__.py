@@ -18,6 +18,7 @@ COMMANDS = {
     "board": ("board", "Write a board of sixteenths to print, to read two lines on."),
     "braid": ("lines", "Tell how a trap shortens a braid, from its geometry."),
     "checkup": ("checkup", "Look at this machine and say what to do."),
+    "control": ("control", "Tell whether lengths, holds and scales are in control, and where to look."),
     "demo": ("bench", "Work a whole invented job on simulated hardware."),
     "hold": ("holds", "Judge one hold on real hardware, without a window."),
     "judge": ("holds", "Judge stored traces."),

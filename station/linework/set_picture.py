@@ -119,8 +119,11 @@ def layout(
     return drawing.picture
 
 
-def svg(picture: Picture, name: str, look: Look = "light") -> str:
-    """Draw a picture as SVG."""
+_ABOUT = "Each line's left and right beside its group's mean, to scale, and what to remake"
+
+
+def svg(picture: Picture, name: str, look: Look = "light", about: str = _ABOUT) -> str:
+    """Draw a picture as SVG; `about` describes it to who cannot see it."""
     page = Page(look)
     for part in picture.parts:
         if isinstance(part, Text):
@@ -133,7 +136,7 @@ def svg(picture: Picture, name: str, look: Look = "light") -> str:
         else:
             _svg_shape(page, part)
     page.y = picture.height
-    return page.written(name, "Each line's left and right beside its group's mean, to scale, and what to remake")
+    return page.written(name, about)
 
 
 def _svg_shape(page: Page, shape: Shape) -> None:

@@ -77,9 +77,7 @@ def set_page(
         file, pagesize=paper, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=TOP, bottomMargin=FOOT, invariant=1,
         title=f"Line set: {plain(name)}", creator="fidbench", lang="en",
     )  # fmt: skip
-    story: list[Flowable] = [
-        _Drawn(layout(found, plain(name), system, pull_n), width - 2 * _PADDING, _TALLEST * height)
-    ]
+    story: list[Flowable] = [Drawn(layout(found, plain(name), system, pull_n), width - 2 * _PADDING, _TALLEST * height)]
     story += listed("Every length", _HEADS, _SHARES, _rows(found, system), width)
     story += [Spacer(1, 16), _signing(width)]
     title = f"Line set: {name}"
@@ -109,7 +107,7 @@ def _signing(width: float) -> Flowable:
     return table([[para(each, LABEL) for each in ("Measured by", "Date", "Signature")]], (0.4, 0.25, 0.35), width)
 
 
-class _Drawn(Flowable):  # type: ignore[misc]  # reportlab ships no types for its flowables
+class Drawn(Flowable):  # type: ignore[misc]  # reportlab ships no types for its flowables
     """A picture, as large as the page has room for."""
 
     def __init__(self, picture: Picture, width: float, tallest: float) -> None:

@@ -65,9 +65,9 @@ def trapped(offset_um: int = 8_000, trap_um: int = 127_000, pull_mn: int | None 
 def trials(*facts: Entry, plan: str = KNOWN) -> list[LearnedTrial]:
     """Give the trials of one job with these facts after its opening."""
     filed = [Filed(n, f"2026-06-12T09:00:{n:02d}", fact) for n, fact in enumerate((example_opening(plan), *facts), 1)]
-    found, unread = trials_of_jobs({("Bench 1", JOB): filed})
-    assert not unread
-    return found
+    found = trials_of_jobs({("Bench 1", JOB): filed})
+    assert not found.unread
+    return list(found.trials)
 
 
 def test_the_shortening_is_what_it_stood_longer_less_what_it_stands_now() -> None:
