@@ -54,8 +54,8 @@ def control(
     system: LengthSystem = "metric" if metric else "imperial"
     with Archive.open(where) as archive:
         found, unread = charts(archive, of, by)
-    for each in unread:
-        warn(f"fidbench: not read: {each}")
+    for why in unread:
+        warn(f"fidbench: not read: {why}")
     if chart_file is not None:
         from station.linework.set_picture import svg
 
@@ -67,7 +67,7 @@ def control(
         from station.in_control import rows
         from station.records.control_page import control_page
 
-        pages = [(title(each), verdict_words(each), chart_picture(each, system), rows(each, system)) for each in found]
+        pages = [(title(each), chart_picture(each, system), rows(each, system)) for each in found]
         _write(Path(report_file), control_page(pages))
     if as_json:
         print_json({"of": of, "by": by, "charts": [control_answer(each) for each in found], "unread": unread})

@@ -4,7 +4,7 @@
 >>> from station.records.control_picture import layout
 >>> found = control([0.01, 0.0, 0.02])
 >>> picture = layout(found, "demo", "Not known.", ["", "", ""], "share", str, str, [], "")
->>> control_page([("demo", "Not known.", picture, [("1", "26-0001", "piece 12", "1 %", "", "")])])[:5]
+>>> control_page([("demo", picture, [("1", "26-0001", "piece 12", "1 %", "", "")])])[:5]
 b'%PDF-'
 """
 
@@ -19,7 +19,8 @@ from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate
 
 from station.linework.plan_words import COMES_FIRST
 from station.linework.set_picture import Picture
-from station.records.paper import FOOT, MARGIN, TOP, NumberedCanvas, dated, listed, load_fonts, plain
+from station.measuring.control import D4, E2
+from station.records.paper import FOOT, MARGIN, TOP, NumberedCanvas, dated, listed, load_fonts
 from station.records.set_page import Drawn
 
 _HEADS = ("No.", "Job", "Of", "Figure", "When, entry", "Made in")
@@ -30,21 +31,20 @@ _PADDING = 6.0
 Rows = Sequence[Sequence[str]]
 
 
-def control_page(charts: Sequence[tuple[str, str, Picture, Rows]], paper: tuple[float, float] = pagesizes.A4) -> bytes:
-    """Give charts as the bytes of a PDF, each with its name, its verdict, its picture and its figures as rows."""
+def control_page(charts: Sequence[tuple[str, Picture, Rows]], paper: tuple[float, float] = pagesizes.A4) -> bytes:
+    """Give charts as the bytes of a PDF, each with its name, its picture and its figures as rows."""
     load_fonts()
     file = io.BytesIO()
     width, height = paper[0] - 2 * MARGIN, paper[1] - TOP - FOOT
-    title = f"Control: {', '.join(name for name, *_ in charts[:2])}{' and more' if len(charts) > 2 else ''}"
     document = SimpleDocTemplate(
         file, pagesize=paper, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=TOP, bottomMargin=FOOT, invariant=1,
-        title=plain(title), creator="fidbench", lang="en",
+        title="Control charts", creator="fidbench", lang="en",
     )  # fmt: skip
     story: list[Flowable] = []
-    for n, (name, _, picture, rows) in enumerate(charts):
+    for n, (name, picture, rows) in enumerate(charts):
         story += [PageBreak()] if n else []
         story.append(Drawn(picture, width - 2 * _PADDING, _TALLEST * height))
         story += listed(f"Every figure: {name}", _HEADS, _SHARES, rows, width)
-    foot = [COMES_FIRST, charts[0][1] if len(charts) == 1 else f"{len(charts)} charts"]
-    document.build(story, canvasmaker=partial(NumberedCanvas, foot, title, dated("")))
+    limits = f"Limits: mean ± {E2:.3f} mean range; range limit: {D4:.3f} mean range."
+    document.build(story, canvasmaker=partial(NumberedCanvas, [COMES_FIRST, limits], "Control charts", dated("")))
     return file.getvalue()

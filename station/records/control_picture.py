@@ -32,6 +32,7 @@ _LEFT, _RIGHT = EDGE + 96.0, WIDTH - EDGE - 170.0
 _TALL, _TALL_RANGES = 340.0, 170.0
 _MOST_TICKS = 16
 _SIGN = 5.5
+_TITLE_ROOM = 210.0
 
 
 def layout(
@@ -146,8 +147,9 @@ class _Drawing:
         self.y = top + tall + 18
 
     def _number(self, x: float, y: float, n: int, top: float) -> None:
-        """Write a figure's number beside its sign: above it, or below where there is no room."""
-        self.put(Text(x, y - 12 if y - 24 > top else y + 24, str(n + 1), 13.0, "ink", "middle", bold=True))
+        """Write a figure's number above its sign, or below where the panel's title stands."""
+        below = y - 24 < top and x < _LEFT + _TITLE_ROOM
+        self.put(Text(x, y + 24 if below else y - 12, str(n + 1), 13.0, "ink", "middle", bold=True))
 
     def _level_names(self, levels: Sequence[tuple[str, str, float]]) -> None:
         """Name levels at the right, pushed apart where they would overlap."""
@@ -169,7 +171,7 @@ class _Drawing:
         if days:
             self.put(Text(_LEFT, self.y + 24, f"from {days[0]}", 13.0, "soft"))
             self.put(Text(_RIGHT, self.y + 24, f"to {days[-1]}", 13.0, "soft", "end"))
-        self.y += 54
+        self.y += 66
 
     def words(self, signals: Sequence[str], rules: str) -> None:
         """Say the signals, the rules and their false alarms."""

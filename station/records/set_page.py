@@ -148,6 +148,7 @@ class Drawn(Flowable):  # type: ignore[misc]  # reportlab ships no types for its
         canvas = self.canv
         self._paint(shape.fill, shape.edge, shape.width)
         canvas.setFillAlpha(0.16 if shape.see_through else 1.0)
+        canvas.setDash(shape.dashes or ())
         path = canvas.beginPath()
         path.moveTo(shape.points[0][0], -shape.points[0][1])
         for x, y in shape.points[1:]:
@@ -156,6 +157,7 @@ class Drawn(Flowable):  # type: ignore[misc]  # reportlab ships no types for its
             path.close()
         canvas.drawPath(path, stroke=int(shape.edge is not None), fill=int(shape.fill is not None))
         canvas.setFillAlpha(1.0)
+        canvas.setDash(())
 
     def _paint(self, fill: Use | None, edge: Use | None, width: float) -> None:
         if fill is not None:
