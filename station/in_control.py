@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from station.bench.job import JobState, chain_of
-from station.learned import Filed, Jobs, folded, read_jobs, stock_of
+from station.learned import Filed, Jobs, folded, plans_of, read_jobs, stock_of
 from station.linework.set_picture import Picture
 from station.measuring.control import ENOUGH, FEWEST, Control, Signal, control, false_alarm_share
 from station.records.archive import Archive
@@ -124,7 +124,7 @@ def _differences(bench: str, state: JobState, filed: Sequence[Filed], final: boo
     if final and not any(isinstance(each.fact, SignedOff) for each in filed):
         return
     number = {id(each.fact): each for each in filed}
-    for line in state.plan.lines:
+    for line in (line for plan in plans_of(state) for line in plan.lines):
         before = state.comparisons.get(chain_of(line.name, after_sewing=False), ())
         after = state.comparisons.get(chain_of(line.name, after_sewing=True), ())
         chosen = (*before, *after)[-1:] if final else before[:1]
@@ -172,7 +172,7 @@ def _scale_errors(jobs: Jobs) -> Iterator[Figure]:
             yield Figure(value, each.at, bench, each.seq, job, what, told)
 
 
-_TITLES: Mapping[Of, str] = {
+TITLES: Mapping[str, str] = {
     "final-differences": "Final differences",
     "first-try-differences": "First-try differences",
     "hold-means": "Hold means",
@@ -188,7 +188,7 @@ _ABOUT: Mapping[Of, str] = {
 
 def title(charted: Charted) -> str:
     """Name a chart."""
-    return "  ·  ".join(filter(None, (_TITLES[charted.of], charted.apart)))
+    return "  ·  ".join(filter(None, (TITLES[charted.of], charted.apart)))
 
 
 def said(of: Of, system: LengthSystem) -> Callable[[float], str]:

@@ -43,7 +43,7 @@ from dataclasses import dataclass, replace
 from station.bench.job import JobState, fold
 from station.faults import is_fault
 from station.linework.allowance import material_of
-from station.linework.line_plan import Step
+from station.linework.line_plan import LinePlan, Step
 from station.records.archive import Archive
 from station.records.entries import (
     Entry,
@@ -198,24 +198,31 @@ def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
     wrong = list(unread)
     for bench, state, filed in folded(jobs, wrong):
         number = {id(each.fact): each for each in filed}
-        for step in state.plan.steps:
-            one = _trial(state, step, bench, number) if step.end == "canopy end" else None
-            if one is not None:
-                found.append(replace(one, left_out=said.get((bench, one.job, one.trap, one.entries[1]))))
+        for plan in plans_of(state):
+            for step in plan.steps:
+                one = _trial(state, plan, step, bench, number) if step.end == "canopy end" else None
+                if one is not None:
+                    found.append(replace(one, left_out=said.get((bench, one.job, one.trap, one.entries[1]))))
     found.sort(key=lambda each: (each.at, each.bench, each.entries))
     return Learned(tuple(found), tuple(wrong))
 
 
+def plans_of(state: JobState) -> tuple[LinePlan, ...]:
+    """Give the plans of a job's lines: those of a set's members, else its one."""
+    return tuple(each.plan for each in state.members) or (state.plan,)
+
+
 def stock_of(state: JobState, line_name: str) -> tuple[str, str]:
     """Give the material and the lot of a line: that of the piece cut, else the plan's, else the job's; '' unknown."""
-    line = next(each for each in state.plan.settings.lines if each.name == line_name)
-    material = material_of(state.plan.settings, line)
+    plan = next(plan for plan in plans_of(state) if any(each.name == line_name for each in plan.settings.lines))
+    line = next(each for each in plan.settings.lines if each.name == line_name)
+    material = material_of(plan.settings, line)
     cut = state.done.get(f"{line_name}: cut")
     lots = cut.lot if isinstance(cut, PieceCut) else "", line.lot, str(state.opened.stock.get("lot") or "")
     return material.name if material is not None else "", next(filter(None, lots), "")
 
 
-def _trial(state: JobState, step: Step, bench: str, number: Mapping[int, Filed]) -> LearnedTrial | None:
+def _trial(state: JobState, plan: LinePlan, step: Step, bench: str, number: Mapping[int, Filed]) -> LearnedTrial | None:
     """Give the trial that a canopy end's trap is by now; None where it has not been made and compared."""
     mark, made = state.done.get(f"{step.trap}: mark"), state.done.get(f"{step.trap}: trap")
     compared = state.comparisons.get(step.guest, ())
@@ -224,9 +231,10 @@ def _trial(state: JobState, step: Step, bench: str, number: Mapping[int, Filed])
     first = compared[0]
     filed = [number[id(each)] for each in (mark, made, first)]
     material, lot = stock_of(state, step.guest)
-    budget_m = next(each for each in state.plan.lines if each.name == step.guest).budget_m
+    budget_m = next(each for each in plan.lines if each.name == step.guest).budget_m
     terms_m = {term: budget_m[term] for term in _TERMS if term in budget_m}
-    if abs(first.difference_um / _SIXTEENTH_UM - round(first.difference_um / _SIXTEENTH_UM)) < 1 / 1000:
+    sixteenths = first.difference_um / _SIXTEENTH_UM
+    if first.line_gauge_um is None and abs(sixteenths - round(sixteenths)) < 1 / 1000:
         terms_m["rounding"] = _SIXTEENTH_UM / 1e6 / math.sqrt(12)
     return LearnedTrial(
         bench=bench,

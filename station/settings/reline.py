@@ -149,7 +149,10 @@ def job_text(path: Path | str, learned: Learned | None = None) -> tuple[str, Pla
 
 
 def reline_text(path: Path | str, learned: Learned | None = None) -> str:
-    """Give a set job's text with the plans it names written into it, and their trials. Raises `SettingsFault` as reading it does."""
+    """Give a set job's text with the plans it names, and their trials, written into it.
+
+    Raises `SettingsFault` as reading it does.
+    """
     settings = read_reline(Table.load(path))
     text = Path(path).read_text(encoding="utf-8-sig")
     if "plans" in tomllib.loads(text):

@@ -93,6 +93,8 @@ class SetPicture(QWidget):
         pen = QPen(Qt.PenStyle.NoPen)
         if shape.edge is not None:
             pen = QPen(self._colour(shape.edge), shape.width)
+        if shape.dashes is not None:  # in widths of the pen
+            pen.setDashPattern([each / shape.width for each in shape.dashes])
         painter.setPen(pen)
         points = QPolygonF([QPointF(x, y) for x, y in shape.points])
         if shape.fill is None:
