@@ -27,6 +27,7 @@ from station.records.entries import (
     TrialLeftOut,
 )
 from station.settings.plan import ARCHIVE, load_plan, plan_text
+from station.settings.reline import job_text
 from station.settings.trials import Trial
 
 JOB = "26-0001"
@@ -185,3 +186,28 @@ def test_a_plan_takes_its_allowance_from_the_archive_and_keeps_it(archive: Archi
         assert source.endswith(", made in job 26-0001 to job 26-0006, 6 in all")
     with pytest.raises(ValueError, match="its trials are those of the archive, and none is at hand"):
         make_plan(load_plan(plan))
+
+
+def test_a_set_of_lines_teaches_line_by_line_and_is_taught(tmp_path: Path) -> None:
+    """Each line of a reline is a trial of its own, and a reline's plans take the archive's trials as one plan does."""
+    (tmp_path / "plan.toml").write_text(KNOWN)
+    path = tmp_path / "set.toml"
+    path.write_text('[reline]\nname = "x"\n[[lines]]\nplan = "plan.toml"\ngroup = "A"\nnumbers = [1]\n')
+    text, _, sides = job_text(path)
+    assert sides == "left and right"
+    facts: list[Entry] = []
+    for n, side in enumerate(("left", "right"), 1):
+        line = f"A 1 {side}"
+        for fact in (*trapped(), compared(1, 1_000 * n)):
+            told = {key: each.replace("A", line, 1) if key != "job" and isinstance(each, str) and each[:1] == "A" else each
+                    for key, each in vars(fact).items()}  # fmt: skip
+            facts.append(type(fact)(**told))
+    found = trials(*facts, plan=text)
+    assert [(each.line, each.trial.shortening_m, each.lot) for each in found] == [
+        ("A 1 left", 0.007, "L-7"),
+        ("A 1 right", 0.006, "L-7"),
+    ]
+    (tmp_path / "plan.toml").write_text(KNOWN.replace("coefficient = 0.0625", f'trials = "{ARCHIVE}"'))
+    kept, plan, _ = job_text(path, lambda: [each.trial for each in found])
+    assert make_plan(plan).steps[0].source == "2 trials of lot L-7, made in job 26-0001"
+    assert "A 1 left canopy end, entries 2, 3, 5" in kept
