@@ -146,14 +146,15 @@ def estimate(
     n = len(trials)
     given = [each.standard_uncertainty_m**2 for each in trials if each.standard_uncertainty_m is not None]
     typical = math.fsum(given) / len(given) if given else 0.0
-    beyond = [  # how much less sure than the typical trial's its measuring makes each
-        0.0 if each.standard_uncertainty_m is None else each.standard_uncertainty_m**2 - typical for each in trials
-    ]
-    fit = _Fit(trials, first, [1.0] * n)
+    fit = _Fit(trials, first)
     variance = fit.variance
     if any(given) and variance is not None:
         variance = max(variance, typical)
         if max(given) > min(given):
+            beyond = [  # how much less sure than the typical trial's its measuring makes each
+                0.0 if each.standard_uncertainty_m is None else each.standard_uncertainty_m**2 - typical
+                for each in trials
+            ]
             variance = _balanced(trials, first, beyond, typical)
             fit = _Fit(trials, first, [variance / (variance + each) for each in beyond])
     origin: Literal["model", "trials"] = "trials" if n else "model"
@@ -169,10 +170,15 @@ def estimate(
 class _Fit:
     """The conjugate fit of weighted trials: a trap and shortening times the root of its weight is one of weight 1."""
 
-    def __init__(self, trials: Sequence[Trial], first: FirstValue | None, weights: Sequence[float]) -> None:
-        roots = list(map(math.sqrt, weights))
-        self.traps_m = [root * each.trap_m for root, each in zip(roots, trials, strict=True)]
-        self.shortenings_m = [root * each.shortening_m for root, each in zip(roots, trials, strict=True)]
+    def __init__(
+        self, trials: Sequence[Trial], first: FirstValue | None, weights: Sequence[float] | None = None
+    ) -> None:
+        self.traps_m = [each.trap_m for each in trials]
+        self.shortenings_m = [each.shortening_m for each in trials]
+        if weights is not None:
+            roots = list(map(math.sqrt, weights))
+            self.traps_m = list(map(mul, roots, self.traps_m))
+            self.shortenings_m = list(map(mul, roots, self.shortenings_m))
         self.sum_tt = math.fsum(map(mul, self.traps_m, self.traps_m))
         self.sum_ts = math.fsum(map(mul, self.traps_m, self.shortenings_m))
         shape, first_weight, first_spread, k0 = -0.5, 0.0, 0.0, 0.0

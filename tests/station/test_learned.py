@@ -199,8 +199,10 @@ def test_a_set_of_lines_teaches_line_by_line_and_is_taught(tmp_path: Path) -> No
     for n, side in enumerate(("left", "right"), 1):
         line = f"A 1 {side}"
         for fact in (*trapped(), compared(1, 1_000 * n)):
-            told = {key: each.replace("A", line, 1) if key != "job" and isinstance(each, str) and each[:1] == "A" else each
-                    for key, each in vars(fact).items()}  # fmt: skip
+            told = {
+                key: each.replace("A", line, 1) if isinstance(each, str) and each[:1] == "A" else each
+                for key, each in vars(fact).items()
+            }
             facts.append(type(fact)(**told))
     found = trials(*facts, plan=text)
     assert [(each.line, each.trial.shortening_m, each.lot) for each in found] == [
