@@ -85,6 +85,7 @@ def _mark_answer(mark: Mark) -> dict[str, Any]:
 
 
 def _line_answer(line: PlannedLine) -> dict[str, Any]:
+    known = bool(line.budget_m)  # a budget of no terms is not one of no errors
     return {
         "name": line.name,
         "joins": line.joins,
@@ -92,10 +93,10 @@ def _line_answer(line: PlannedLine) -> dict[str, Any]:
         "cut_length_m": line.cut_length_m,
         "cut_longer_than_old_m": line.cut_longer_than_old_m,
         "leave_long_m": line.leave_long_m,
-        "standard_uncertainty_m": line.standard_uncertainty_m,
-        "standard_uncertainty_closed_first_m": line.standard_uncertainty_closed_first_m,
+        "standard_uncertainty_m": line.standard_uncertainty_m if known else None,
+        "standard_uncertainty_closed_first_m": line.standard_uncertainty_closed_first_m if known else None,
         "budget_m": dict(line.budget_m),
-        "probability_in_tolerance": line.probability_in_tolerance,
+        "probability_in_tolerance": line.probability_in_tolerance if known else None,
         "largest_improvement": line.largest_improvement,
         "probability_improved": line.probability_improved,
         "equal_pull_n": line.equal_pull_n,
@@ -295,7 +296,7 @@ def braid_answer(found: BraidShortening, angle_rad: float) -> dict[str, Any]:
     }
 
 
-def braid_text(found: BraidShortening, angle_rad: float) -> str:
+def braid_text(found: BraidShortening, angle_rad: float, system: LengthSystem = "imperial") -> str:
     """Give a braid's shortening as a rigger reads it."""
     rows = [f"braid angle {math.degrees(angle_rad):.1f} deg"]
     for name, one in (("thin tube", found.thin_tube), ("closed disc", found.closed_disc)):
@@ -309,10 +310,10 @@ def braid_text(found: BraidShortening, angle_rad: float) -> str:
     if found.first_value is None or found.standard_uncertainty is None:
         rows.append("no first value: make trials on scrap of the same lot")
     else:
-        six_in_m = 6 * _INCH_M
+        trap_m, trap = (0.15, "150 mm") if system == "metric" else (6 * _INCH_M, "6 in")
         rows.append(
             f"first value {share_text(found.first_value)}, give or take {share_text(found.standard_uncertainty)}: "
-            f"{length_text(found.first_value * six_in_m, denominator=32)} for a trap of 6 in"
+            f"{length_text(found.first_value * trap_m, system, 32)} for a trap of {trap}"
         )
         rows.append("This is a model, not a measurement, until your own trials speak.")
     rows.append(COMES_FIRST)

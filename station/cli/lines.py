@@ -223,6 +223,7 @@ def _first_value(material: str, guest: str | None) -> FirstValue | None:
 @click.option(
     "--area-ratio", type=float, default=1.0, show_default=True, help="Solid area of the guest over the host's."
 )
+@_metric
 @as_json
 def braid(
     angle: Fraction | None,
@@ -230,6 +231,7 @@ def braid(
     picks: float | None,
     carriers: int | None,
     area_ratio: float,
+    metric: bool,
     as_json: bool,
 ) -> int:
     """Tell how a trap shortens a braid, from its geometry: a model, until your own trials speak.
@@ -256,7 +258,7 @@ def braid(
     if as_json:
         print_json(braid_answer(found, angle_rad))
     else:
-        say(braid_text(found, angle_rad))
+        say(braid_text(found, angle_rad, "metric" if metric else "imperial"))
     return 1 if found.thin_tube.locked and found.closed_disc.locked else 0
 
 

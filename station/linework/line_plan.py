@@ -193,7 +193,7 @@ def make_plan(settings: PlanSettings, order: Sequence[str] | None = None, said: 
 
     Raises `PlanFault` for what nobody could work, and for an order that is not one of these traps.
     """
-    tree = grow(settings)
+    tree = grow(settings, said)
     traps = tree.working_order()
     if order is not None:
         by_name = {trap.name: trap for trap in traps}
@@ -225,7 +225,7 @@ def adjust(
     none.
     """
     settings = plan.settings if isinstance(plan, LinePlan) else plan
-    tree = grow(settings)
+    tree = grow(settings, said)
     if line_name not in tree.lines:
         raise PlanFault(f"{settings.file}: found no line {line_name!r}; {nearest(line_name, tree.lines)}")
     if not math.isfinite(residual_m):

@@ -44,7 +44,7 @@ from station.settings.plan import (
     PlanSettings,
     SewingSettings,
 )
-from station.units import length_text
+from station.units import IMPERIAL, Said
 
 End = Literal["link end", "loop", "joint", "canopy end"]
 
@@ -130,7 +130,7 @@ class LineTree:
         return order + [self.canopy_traps[name] for name in reversed(inward)]
 
 
-def grow(settings: PlanSettings) -> LineTree:
+def grow(settings: PlanSettings, said: Said = IMPERIAL) -> LineTree:
     """Make the tree of a plan's lines. Raises `PlanFault` for whatever cannot be made."""
     lines: dict[str, LineSettings] = {}
     for line in settings.lines:
@@ -142,15 +142,15 @@ def grow(settings: PlanSettings) -> LineTree:
     on_host: dict[str, list[Trap]] = {name: [] for name in lines}
     names: set[str] = set()
     for line in settings.lines:
-        _check_loops(settings, line)
-        _check_marks(settings, line)
-        for trap in _traps_of(settings, line, allowances):
-            _check_alone(settings, trap)
+        _check_loops(settings, line, said)
+        _check_marks(settings, line, said)
+        for trap in _traps_of(settings, line, allowances, said):
+            _check_alone(settings, trap, said)
             if trap.name in names:
                 raise PlanFault(f"{settings.file}: two traps would be called {trap.name!r}; rename one of the lines")
             names.add(trap.name)
             on_host[trap.host].append(trap)
-    ranked = {line.name: _ranked(settings, line, on_host[line.name]) for line in settings.lines}
+    ranked = {line.name: _ranked(settings, line, on_host[line.name], said) for line in settings.lines}
     traps = [trap for on_one in ranked.values() for trap in on_one]
     loop_traps: dict[str, list[Trap]] = {name: [] for name in lines}
     for trap in traps:
@@ -177,9 +177,9 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f"the nearest known is {near[0]!r}" if near else f"known are {', '.join(map(repr, known))}"
 
 
-def both_lengths(first_m: float, second_m: float) -> tuple[str, str]:
+def _both_lengths(first_m: float, second_m: float, said: Said) -> tuple[str, str]:
     """Write two lengths that clash: as the bench reads them, or to the micrometre where that would hide the clash."""
-    texts = length_text(first_m), length_text(second_m)
+    texts = said.length(first_m), said.length(second_m)
     if texts[0] == texts[1] and first_m != second_m:
         return f"{first_m * 1000:.3f} mm", f"{second_m * 1000:.3f} mm"
     return texts
@@ -222,7 +222,7 @@ def _joined(settings: PlanSettings, lines: Mapping[str, LineSettings]) -> tuple[
     return mains, carried
 
 
-def _traps_of(settings: PlanSettings, line: LineSettings, allowances: Allowances) -> list[Trap]:
+def _traps_of(settings: PlanSettings, line: LineSettings, allowances: Allowances, said: Said) -> list[Trap]:
     """Give the traps that a line's own running ends and loops make, from the link outward."""
 
     def trap(
@@ -256,7 +256,7 @@ def _traps_of(settings: PlanSettings, line: LineSettings, allowances: Allowances
             leg=leg,
             beyond_m=beyond_m,
             shrinkage=shrinkage,
-            sewing=_clear_sewing(settings, line, name, own.trap_m, own.sewing, tapered=beyond_m == 0),
+            sewing=_clear_sewing(settings, line, name, own.trap_m, own.sewing, said, tapered=beyond_m == 0),
         )
 
     low, top, name = line.link_end, line.canopy_end, line.name
@@ -282,12 +282,12 @@ def _traps_of(settings: PlanSettings, line: LineSettings, allowances: Allowances
     return [*traps, canopy]
 
 
-def _check_loops(settings: PlanSettings, line: LineSettings) -> None:
+def _check_loops(settings: PlanSettings, line: LineSettings, said: Said) -> None:
     """Refuse a loop in mid-line of no size, and one whose leg does not come out where the loop begins."""
     for loop in line.loops:
         place = f"{settings.file}: line {line.name!r}, loop {loop.name!r}"
         if loop.loop_m <= 0:
-            raise PlanFault(f"{place}: the loop is {length_text(loop.loop_m)}; a loop of no size holds nothing")
+            raise PlanFault(f"{place}: the loop is {said.length(loop.loop_m)}; a loop of no size holds nothing")
         if loop.leg == "own piece":
             continue
         if isinstance(line.link_end, Joint):
@@ -297,14 +297,14 @@ def _check_loops(settings: PlanSettings, line: LineSettings) -> None:
             )
         out_m = line.link_end.loop_m + line.link_end.trap_m
         if abs(out_m - loop.at_m) > _TOUCHING_M:
-            out, begins = both_lengths(out_m, loop.at_m)
+            out, begins = _both_lengths(out_m, loop.at_m, said)
             raise PlanFault(
                 f"{place}: the running end of trap '{line.name} link end' comes out at {out}, and the loop begins at "
                 f"{begins}; they must meet"
             )
 
 
-def _check_marks(settings: PlanSettings, line: LineSettings) -> None:
+def _check_marks(settings: PlanSettings, line: LineSettings, said: Said) -> None:
     names: set[str] = set()
     for mark in line.marks:
         place = f"{settings.file}: line {line.name!r}, mark {mark.name!r}"
@@ -312,12 +312,18 @@ def _check_marks(settings: PlanSettings, line: LineSettings) -> None:
             raise PlanFault(f"{place}: two marks of this line have that name; each needs a name of its own")
         names.add(mark.name)
         if line.length_m is not None and mark.at_m > line.length_m + _TOUCHING_M:
-            at, top = both_lengths(mark.at_m, line.length_m)
+            at, top = _both_lengths(mark.at_m, line.length_m, said)
             raise PlanFault(f"{place}: it would stand at {at}, and the line ends at {top}")
 
 
 def _clear_sewing(
-    settings: PlanSettings, line: LineSettings, trap: str, trap_m: float, sewing: SewingSettings | None, tapered: bool
+    settings: PlanSettings,
+    line: LineSettings,
+    trap: str,
+    trap_m: float,
+    sewing: SewingSettings | None,
+    said: Said,
+    tapered: bool,
 ) -> SewingSettings | None:
     """Give the sewing with its taper (default: the guest's flat width); refuse a tack that reaches into the taper.
 
@@ -332,7 +338,7 @@ def _clear_sewing(
         taper_m = 0.0
     ends_m, clear_m = sewing.from_entry_m + sewing.length_m, max(trap_m - taper_m, 0.0)
     if ends_m > clear_m + _TOUCHING_M:
-        found, most = both_lengths(ends_m, clear_m)
+        found, most = _both_lengths(ends_m, clear_m, said)
         raise PlanFault(
             f"{settings.file}: line {line.name!r}, trap {trap!r}: the tack would end {found} from the entry, and the "
             f"taper begins at {most}; it must stay clear of the taper"
@@ -340,19 +346,19 @@ def _clear_sewing(
     return replace(sewing, taper_m=taper_m)
 
 
-def _check_alone(settings: PlanSettings, trap: Trap) -> None:
+def _check_alone(settings: PlanSettings, trap: Trap, said: Said) -> None:
     """Refuse what is wrong with one trap whatever lies beside it."""
     place = f"{settings.file}: line {trap.guest!r}, trap {trap.name!r}"
     if trap.end == "link end" and trap.loop_m <= 0:
-        raise PlanFault(f"{place}: the loop is {length_text(trap.loop_m)}; a loop of no size goes over no link")
+        raise PlanFault(f"{place}: the loop is {said.length(trap.loop_m)}; a loop of no size goes over no link")
     if trap.trap_m <= 0:
-        raise PlanFault(f"{place}: the trap is {length_text(trap.trap_m)} long; it must have a length")
+        raise PlanFault(f"{place}: the trap is {said.length(trap.trap_m)} long; it must have a length")
     if trap.trap_m < trap.minimum_m - _TOUCHING_M:
-        found, least = both_lengths(trap.trap_m, trap.minimum_m)
+        found, least = _both_lengths(trap.trap_m, trap.minimum_m, said)
         raise PlanFault(f"{place}: the trap is {found} long, and its minimum is {least}")
 
 
-def _ranked(settings: PlanSettings, line: LineSettings, traps: Sequence[Trap]) -> list[Trap]:
+def _ranked(settings: PlanSettings, line: LineSettings, traps: Sequence[Trap], said: Said) -> list[Trap]:
     """Put the traps of one host in order from the link outward; refuse those that leave it or clash."""
     place = f"{settings.file}: line {line.name!r}"
     lowest_m = line.link_end.loop_m if isinstance(line.link_end, LinkEnd) else 0.0
@@ -363,15 +369,15 @@ def _ranked(settings: PlanSettings, line: LineSettings, traps: Sequence[Trap]) -
     below: tuple[float, str, str] | None = None
     for (start_m, end_m), name, kind in sorted(stretches):
         if end_m > highest_m + _TOUCHING_M:
-            entry, top = both_lengths(end_m, highest_m)
+            entry, top = _both_lengths(end_m, highest_m, said)
             end = ", below the canopy end's loop" if line.canopy_end.loop_m else ""
             raise PlanFault(f"{place}: {name} reaches up to {entry}, and the line ends at {top}{end}")
         if start_m < lowest_m - _TOUCHING_M:
-            bottom, start = both_lengths(lowest_m, start_m)
+            bottom, start = _both_lengths(lowest_m, start_m, said)
             end = ", above the link end's loop" if lowest_m else ""
             raise PlanFault(f"{place}: {name} reaches down to {start}, and the line begins at {bottom}{end}")
         if below is not None and start_m < below[0] - _TOUCHING_M:
-            start, reached = both_lengths(start_m, below[0])
+            start, reached = _both_lengths(start_m, below[0], said)
             why = "two traps cannot lie over the same stretch"
             if "loop" in {kind, below[2]}:
                 why = "a loop needs its stretch of the line for itself"

@@ -66,6 +66,25 @@ class TestMarks:
         assert a["standard_uncertainty_m"] < a["standard_uncertainty_closed_first_m"]
         assert answer["warnings"] == []
 
+    def test_a_budget_of_no_terms_is_not_one_of_no_errors(self, tmp_path):
+        """Where nobody gave any error, how sure a line is to fit is null, not certain."""
+        path = tmp_path / "plan.toml"
+        text = re.sub(r"(?m)^(\w+_uncertainty|stiffness).*$", "", Path(PLAN).read_text(encoding="utf-8"))
+        path.write_text(text, encoding="utf-8")
+        status, answer = answered("marks", str(path))
+        assert status == 0
+        for line in answer["lines"]:
+            assert line["budget_m"] == {}
+            assert line["probability_in_tolerance"] is line["standard_uncertainty_m"] is None
+        assert "first try not known" in called("marks", str(path))[1]
+
+    def test_a_refusal_in_metric(self, tmp_path):
+        """With --metric a plan is refused in millimetres."""
+        path = tmp_path / "plan.toml"
+        path.write_text(Path(PLAN).read_text(encoding="utf-8").replace('"48 in"', '"130 in"'), encoding="utf-8")
+        status, _, said = called("marks", str(path), "--metric")
+        assert (status, "3302 mm" in said, "3023 mm" in said) == (2, True, True)
+
     def test_what_is_not_given_is_null_and_named(self, tmp_path):
         """Without its length and stiffness a line has no distances, no cut length and no equal pull, and it says so."""
         text = Path(PLAN).read_text(encoding="utf-8")
@@ -426,6 +445,10 @@ class TestBraid:
         seen = ("--flat-width", "0.1 in", "--picks", "10", "--carriers", "16")
         _, answer = answered("braid", *seen)
         assert answer["angle_deg"] == pytest.approx(math.degrees(math.atan(0.25)))
+
+    def test_metric(self):
+        """With --metric the example is a trap of 150 mm: at 12 deg it takes 0.0405 of it, 6 mm."""
+        assert "6 mm for a trap of 150 mm" in called("braid", "--angle", "12 deg", "--metric")[1]
 
     def test_said(self):
         """The text calls it a model."""

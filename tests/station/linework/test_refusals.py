@@ -1,5 +1,6 @@
 """What nobody could make is refused, with the file, the line, the trap and both numbers."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -17,6 +18,7 @@ from station.settings.plan import (
     SewingSettings,
     ShrinkageSettings,
 )
+from station.units import METRIC
 
 INCH = 0.0254
 MAIN = LineSettings("A", LinkEnd(1.5 * INCH, 5 * INCH), CanopyEnd(5 * INCH, 1 * INCH), 120 * INCH)
@@ -67,6 +69,24 @@ def test_traps_that_only_touch_are_no_clash():
 def test_a_clash_smaller_than_a_sixteenth_is_still_told_apart():
     """Where both heights would read the same in sixteenths they are given in millimetres."""
     assert has(refused(MAIN, branch(at=11.499)), "165.100 mm", "165.075 mm")
+
+
+def test_a_refusal_speaks_the_units_that_were_asked_for():
+    """Asked for metric, every length of a refusal is in millimetres, whatever the refusal."""
+    for lines in (
+        (MAIN, branch(at=8)),
+        (MAIN, branch(at=130)),
+        (replace(MAIN, canopy_end=CanopyEnd(5 * INCH, minimum_trap_m=5.5 * INCH)),),
+        (replace(MAIN, link_end=LinkEnd(0.0, 5 * INCH)),),
+        (replace(MAIN, marks=(HeightMark("toggle", 121 * INCH),)),),
+        (looped(("brake loop", 7, 1, 3, "running end")),),
+        (replace(MAIN, canopy_end=CanopyEnd(5 * INCH, sewing=SewingSettings("bar-tack", 0.127, 42, None, 0.0, 0.01))),),
+    ):
+        plan = PlanSettings("plan.toml", "p", 44.5, INCH / 2, lines, shrinkage=ShrinkageSettings(0.0625, 0.01))
+        with pytest.raises(PlanFault) as caught:
+            make_plan(plan, said=METRIC)
+        assert " mm" in str(caught.value)
+        assert not re.search(r"\d in\b", str(caught.value))
 
 
 def test_a_trap_beyond_its_host():
