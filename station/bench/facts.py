@@ -38,6 +38,9 @@ from station.units import LengthSystem, length_text
 # What a tap at the reference step answers: yes, to just what the screen asks there, by nobody in particular.
 LOOKED_AT = "asked for its condition, its neighbours, the maker's chart, and whether left is meant to equal right"
 
+# What lies inside a trap of a loop whose leg is a piece of its own: no step numbers that piece or asks for its lot.
+UNNUMBERED_LEG = "a leg of its own piece, number and lot not recorded"
+
 
 def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> Entry:
     """Give the fact that says that a step is done.
@@ -58,7 +61,8 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
         )
     if step.kind in {"trap", "link loop"} and trap is not None:
         trap_um = round(trap.trap_m * 1e6)
-        return TrapMade(job=job, step=key, trap=trap.trap, host=trap.host, guest=trap.guest, trap_um=trap_um)
+        guest = UNNUMBERED_LEG if trap.leg == "own piece" else trap.guest
+        return TrapMade(job=job, step=key, trap=trap.trap, host=trap.host, guest=guest, trap_um=trap_um)
     if step.kind == "set" and trap is not None:
         return TrapSet(job=job, step=key, trap=trap.trap, pull_mn=pull_mn)
     if step.label == "reference":

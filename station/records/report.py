@@ -345,7 +345,7 @@ class _Pages:
         yield from self._listed(
             "Traps",
             ["trap", "outside", "inside", "depth"],
-            [0.18, 0.14, 0.1, 0.46],
+            [0.18, 0.14, 0.28, 0.28],
             [(t.seq, t.entry.trap, t.entry.host, t.entry.guest, length(t.entry.trap_um)) for t in of(TrapMade)],
         )
         yield from self._listed(

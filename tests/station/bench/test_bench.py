@@ -684,6 +684,9 @@ def test_a_leg_of_its_own_is_named_and_cut() -> None:
     seen = desk.seen()
     assert seen.sentence.text == "Trap the leg into lower control"
     assert seen.under == "Leg: 9 1/2 in of pre-stretched stock, both ends tapered."
+    desk.work_to("lower control brake loop above: mark")
+    legs = [each.guest for each in desk.entries if isinstance(each, TrapMade) and "brake loop" in each.trap]
+    assert legs == ["a leg of its own piece, number and lot not recorded"]
     desk = Workbench(plan=text)
     desk.work_to("lower control brake loop above: mark")
     seen = desk.seen()
