@@ -192,6 +192,7 @@ def adjust_answer(found: Adjustment) -> dict[str, Any]:
 def adjust_text(found: Adjustment, residual_m: float) -> str:
     """Give an adjustment as a rigger reads it."""
     said = found.said.length
+    opened = found.trap_after_m <= 0
     if residual_m == 0:
         rows = [f"{found.line} is level: leave it"]
     else:
@@ -200,18 +201,21 @@ def adjust_text(found: Adjustment, residual_m: float) -> str:
             rows = [f"{size}, under {LEAVE_BELOW_SAID[found.said.system]}: leave it"]
         elif found.action == "take-in":
             rows = [f"{size}: take in {said(found.move_m)}, drawing the running end down, into the trap"]
+        elif opened:
+            rows = [f"{size}: that is more than the trap can give; make the end anew, or replace the line"]
         else:
             rows = [f"{size}: let out {said(found.move_m)}, drawing the running end up, out of the trap"]
-    rows.append(f"{said(found.trap_after_m)} stays trapped")
+    if not opened:
+        rows.append(f"{said(found.trap_after_m)} stays trapped")
     rows += [
         f"{name} gets {said(abs(change_m))} {'longer' if change_m > 0 else 'shorter'} with it"
         for name, change_m in found.changes_m.items()
-        if name != found.line
+        if name != found.line and not opened
     ]
     if not found.in_tolerance:
         rows.append("as it is, it is out of tolerance")
     rows += [f"Mind: {warning}." for warning in found.warnings]
-    if found.action != "leave":
+    if found.action != "leave" and not opened:
         rows.append("Then ease off, pull again, compare again.")
     rows.append(COMES_FIRST)
     return "\n".join(rows)

@@ -301,6 +301,15 @@ class TestAdjust:
         assert (status, out) == (2, "")
         assert all(part in said for part in parts), said
 
+    @pytest.mark.parametrize("at", ["canopy-end", "joint"])
+    def test_more_than_the_trap_can_give(self, at):
+        """Where nothing would stay trapped no move is told: the end is made anew, or the line replaced."""
+        status, out, _ = called("adjust", PLAN, "--line", "B", "--residual", "-6 in", "--at", at)
+        assert (status, "make the end anew, or replace the line" in out) == (1, True)
+        assert "stays trapped" not in out
+        assert "let out" not in out
+        assert "compare again" not in out
+
 
 class TestShrinkage:
     """`fidbench shrinkage`."""
