@@ -85,7 +85,6 @@ def _mark_answer(mark: Mark) -> dict[str, Any]:
 
 
 def _line_answer(line: PlannedLine) -> dict[str, Any]:
-    known = bool(line.budget_m)  # a budget of no terms is not one of no errors
     return {
         "name": line.name,
         "joins": line.joins,
@@ -93,10 +92,10 @@ def _line_answer(line: PlannedLine) -> dict[str, Any]:
         "cut_length_m": line.cut_length_m,
         "cut_longer_than_old_m": line.cut_longer_than_old_m,
         "leave_long_m": line.leave_long_m,
-        "standard_uncertainty_m": line.standard_uncertainty_m if known else None,
-        "standard_uncertainty_closed_first_m": line.standard_uncertainty_closed_first_m if known else None,
+        "standard_uncertainty_m": line.standard_uncertainty_m,
+        "standard_uncertainty_closed_first_m": line.standard_uncertainty_closed_first_m,
         "budget_m": dict(line.budget_m),
-        "probability_in_tolerance": line.probability_in_tolerance if known else None,
+        "probability_in_tolerance": line.probability_in_tolerance,
         "largest_improvement": line.largest_improvement,
         "probability_improved": line.probability_improved,
         "equal_pull_n": line.equal_pull_n,

@@ -66,18 +66,6 @@ class TestMarks:
         assert a["standard_uncertainty_m"] < a["standard_uncertainty_closed_first_m"]
         assert answer["warnings"] == []
 
-    def test_a_budget_of_no_terms_is_not_one_of_no_errors(self, tmp_path):
-        """Where nobody gave any error, how sure a line is to fit is null, not certain."""
-        path = tmp_path / "plan.toml"
-        text = re.sub(r"(?m)^(\w+_uncertainty|stiffness).*$", "", Path(PLAN).read_text(encoding="utf-8"))
-        path.write_text(text, encoding="utf-8")
-        status, answer = answered("marks", str(path))
-        assert status == 0
-        for line in answer["lines"]:
-            assert line["budget_m"] == {}
-            assert line["probability_in_tolerance"] is line["standard_uncertainty_m"] is None
-        assert "first try not known" in called("marks", str(path))[1]
-
     def test_a_refusal_in_metric(self, tmp_path):
         """With --metric a plan is refused in millimetres."""
         path = tmp_path / "plan.toml"
