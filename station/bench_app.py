@@ -20,7 +20,8 @@ from PyQt6.QtWidgets import QApplication
 from drivers.events import Event
 from station.app import Wire
 from station.at_window import AtWindow
-from station.bench.bench import Bench, BenchSettings
+from station.bench.bench import Bench
+from station.bench.bench_settings import BenchSettings
 from station.bench.snapshot import Words
 from station.bench.weighing import DailyCheck, FullCheck
 from station.check_app import DAILY, FULL, AtScale, ScaleChecks
@@ -41,7 +42,7 @@ from station.settings.hold import HoldSpecification
 from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file, shop_folder
 from station.settings.reline import job_text
 from station.settings.shop import hold_named, hold_names
-from station.settings.station import KeyPedal, StationSettings, check_capacity, load_station
+from station.settings.station import KeyPedal, ScaleSettings, StationSettings, check_capacity, load_station
 from station.settings.tables import SettingsFault
 from station.settings.writing import edited, keep
 from station.units import LengthSystem, QuantityFault, force_mn
@@ -411,6 +412,7 @@ class Sitting:
         if station is not None:
             events = self._open.enter_context(Wire(station)).waiting
         known = self._known(hold.target_mn)
+        second = station.second_scale if station else None
         settings = BenchSettings(
             pre_stretch=hold,
             uncertainty=known.uncertainty,
@@ -422,6 +424,7 @@ class Sitting:
             next_piece=next_piece(self._archive),
             pedal=bool(station and station.pedal),
             gauge=None if station is None or station.gauge is None else 1 if station.gauge.rising_is_long else -1,
+            second_uncertainty=None if second is None else self._today(second, hold.target_mn).uncertainty,
         )
         bench = Bench(state, settings, Filer(self._archive))
         key_pedal = bool(station and isinstance(station.pedal, KeyPedal))
@@ -442,7 +445,10 @@ class Sitting:
         """Give what is known of the scale today."""
         if self._station is None:
             return ScaleToday(None, Words("no scale: pulled by hand, not measured", "quiet"))
-        scale, now = self._station.scale, wall_clock().astimezone()
+        return self._today(self._station.scale, target_mn)
+
+    def _today(self, scale: ScaleSettings, target_mn: int) -> ScaleToday:
+        now = wall_clock().astimezone()
         return ScaleRecord.of(self._archive, scale.link.url).today(scale, target_mn, now, self._unit)
 
 

@@ -25,7 +25,8 @@ from simulators.hand import Puller
 from simulators.line import BraidedLine, Stock
 from simulators.pedal import FootPedal
 from simulators.scale import ScaleModel, VirtualScale
-from station.bench.bench import Bench, BenchSettings
+from station.bench.bench import Bench
+from station.bench.bench_settings import BenchSettings
 from station.bench.commands import carry_out
 from station.bench.cues import Cue
 from station.bench.job import JobStep

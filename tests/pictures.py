@@ -28,6 +28,7 @@ from station.views.pictures import save_picture
 from station.views.window import BenchWindow
 
 sys.path.insert(0, str(Path(__file__).parent / "station" / "bench"))
+from test_reline import at_set
 from workbench import Workbench
 
 from tests.station.views import weighing_gallery
@@ -197,6 +198,44 @@ def letting_out(desk: Workbench) -> None:
     desk.press()
 
 
+def balanced(desk: Workbench) -> None:
+    """Compare both lines on a balance bar."""
+    desk.work_to("B: compare 1")
+    desk.pull(20.3, 1.0)
+
+
+def two_cells(desk: Workbench) -> None:
+    """Compare on two cells, the second checked by nobody."""
+    desk.work_to("B: compare 1")
+    desk.beside(1.0, lbf=10.1, other_lbf=10.2)
+
+
+def gauge(desk: Workbench) -> None:
+    """Read the difference from a length gauge."""
+    desk.work_to("B: compare 1")
+    desk.beside(1.5, lbf=10.1, mm=100.0)
+    desk.step_on_it()
+    desk.beside(1.5, lbf=10.1, mm=103.175)
+
+
+def set_pair(desk: Workbench) -> None:
+    """Pull one length for both lines of a pair."""
+    desk.work_to("A 1 left: pre-stretch")
+    desk.pull(0.0, 1.0)
+
+
+def set_turned_away(desk: Workbench) -> None:
+    """Leave the other side's old line on."""
+    desk.work_to("A 1 left: route")
+    carry_out(desk.bench, "another line", {"line": "A 1 right"})
+    desk.work_to("A 1 right: strip")
+
+
+def set_lines(desk: Workbench) -> None:
+    """Look how far the set has come."""
+    desk.work_to("C 3 left: strip")
+
+
 def setting(desk: Workbench) -> None:
     """Set it under a pull, pinned."""
     desk.work_to("B into A: set")
@@ -293,13 +332,29 @@ def reserve() -> Workbench:
     return Workbench(kind="reserve")
 
 
-BEGIN, HOLD, MARKS, COMPARE, SEW, END, FAR, SCALE = (
+def on_a_bar() -> Workbench:
+    """Give a bench that compares on a balance bar."""
+    return Workbench(method="balanced")
+
+
+def on_two_cells() -> Workbench:
+    """Give a bench with a scale on each line."""
+    return Workbench(method="two cells")
+
+
+def with_gauge() -> Workbench:
+    """Give a bench with a length gauge."""
+    return Workbench(gauge=1)
+
+
+BEGIN, HOLD, MARKS, COMPARE, SEW, END, SET, FAR, SCALE = (
     "Beginning",
     "Pre-stretch",
     "Marking, trapping, setting",
     "Comparing",
     "Sewing",
     "Checks and signature",
+    "A whole reline",
     "Seen from afar",
     "Checking the scale",
 )
@@ -348,12 +403,18 @@ STATES: tuple[State, ...] = (
     State(COMPARE, confirming),
     State(COMPARE, taking_in),
     State(COMPARE, letting_out),
+    State(COMPARE, balanced, on_a_bar),
+    State(COMPARE, two_cells, on_two_cells),
+    State(COMPARE, gauge, with_gauge),
     State(SEW, trial_tack),
     State(SEW, sewing, muted=True),
     State(END, checks),
     State(END, second_person, reserve),
     State(END, signing),
     State(END, signed),
+    State(SET, set_pair, at_set),
+    State(SET, set_turned_away, at_set),
+    State(SET, set_lines, at_set),
     State(FAR, pre_stretch, far=True, name="far-pre-stretch"),
     State(FAR, complete, far=True, name="far-complete"),
     State(FAR, void, far=True, name="far-void"),

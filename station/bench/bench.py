@@ -8,10 +8,10 @@ the work stops and says so. A failure of the program itself voids the hold under
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Protocol
+from dataclasses import replace
 
 from drivers.events import Beside, Event, Garbage, GaugeReading, LinkLost, Reading, Tick
+from station.bench.bench_settings import BenchSettings, Filing
 from station.bench.comparing import Comparing, Difference, Pulls, marking_limits_mn
 from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
 from station.bench.gauge import LengthGauge
@@ -33,40 +33,13 @@ from station.records.entries import (
     PieceOverpulled,
     SteppedBack,
 )
-from station.settings.hold import HoldSpecification
-from station.units import LengthSystem, Said
+from station.units import Said
 
 WINDOW_US = 60_000_000
 SHOWN_US = 2_000_000  # how long a check must have been shown before a tap counts
 ARMED_US = (1_500_000, 4_000_000)  # two taps this far apart arm a sewing step: a sewing pedal's own taps do not
 FORECAST_EVERY_US = 500_000
 SILENT_US = 1_000_000  # after this long without a reading the number is not shown any more
-
-
-class Filing(Protocol):
-    """Files a fact with its traces, durably, and gives its number in the chain."""
-
-    def __call__(self, entry: Entry, traces: Sequence[Trace] = ()) -> int:
-        """File one fact."""
-
-
-@dataclass(frozen=True)
-class BenchSettings:
-    """What the bench works by. `scale` is the scale's name in records; None where there are no instruments.
-
-    `gauge` is 1 where there is a length gauge that rises as a line is longer, -1 where it falls.
-    """
-
-    pre_stretch: HoldSpecification
-    uncertainty: ScaleUncertainty | None
-    response_us: int | None
-    scale: str | None
-    scale_words: Words
-    unit: str = "lbf"
-    lengths: LengthSystem = "imperial"
-    next_piece: int = 1
-    pedal: bool = True
-    gauge: int | None = None
 
 
 class Bench(Hearing):
@@ -193,6 +166,14 @@ class Bench(Hearing):
     @property
     def _lines_on_the_scale(self) -> int:
         return 2 if self.comparing is not None and self.comparing.method == "balanced" else 1
+
+    @property
+    def cells_known_mn(self) -> tuple[int | None, int | None]:
+        """Give how well the first and second cell of a comparison are known; None where one was not checked."""
+        if self.comparing is None or self.comparing.method != "two cells":
+            return None, None
+        first, second = self.settings.uncertainty, self.settings.second_uncertainty
+        return first.expanded_mn if first else None, second.expanded_mn if second else None
 
     @property
     def pulls(self) -> Pulls:
@@ -432,6 +413,7 @@ class Bench(Hearing):
 
     def compared(self, step: JobStep, found: Difference) -> None:
         """File what a comparison found."""
+        reference_expanded_mn, line_expanded_mn = self.cells_known_mn
         self.record(
             LineCompared(
                 job=self.job,
@@ -444,6 +426,8 @@ class Bench(Hearing):
                 after_sewing=step.after_sewing,
                 reference_gauge_um=found.reference_gauge_um,
                 line_gauge_um=found.line_gauge_um,
+                reference_expanded_mn=reference_expanded_mn,
+                line_expanded_mn=line_expanded_mn,
             )
         )
 

@@ -5,6 +5,7 @@ A pure function of the bench model, in the bench's own unit.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -284,6 +285,8 @@ class PullShowing:
             note = f"equal enough for this plan: within {self.force(equal):.1f} {unit}"
             if not first and comparing.pull_is_right(pulls):
                 note = f"the same pull, right for this plan: within {self.force(equal):.1f} {unit}"
+        if comparing.method == "two cells":
+            note = self._two_cells(comparing) or note
         live = first or comparing.method != "in turn"
         return PullsCard(
             TITLES[comparing.method],
@@ -293,6 +296,27 @@ class PullShowing:
             ),
             note if not bench.by_hand else "pulled by hand, not measured",
         )
+
+    def _two_cells(self, comparing: Comparing) -> str:
+        """Say why two scales that read the same do not prove that the pulls are; nothing where they do.
+
+        What two scales together may be out by is the root of the sum of their squared uncertainties (JCGM 100:2008,
+        5.1.2: the two are independent).
+        """
+        known_mn = self._bench.cells_known_mn
+        unchecked = [which for which, each in zip(("first", "second"), known_mn, strict=True) if each is None]
+        if unchecked:
+            return f"{' and '.join(unchecked)} cell: not checked; that the pulls are the same is not proven"
+        pulls, equal_mn = self._bench.pulls, comparing.equal_mn
+        out_mn = math.hypot(*(each for each in known_mn if each is not None))
+        out = f"{self.force(out_mn):.2f} {self._bench.settings.unit}"
+        if pulls.line_mn is None or pulls.reference_mn is None or equal_mn is None:
+            return ""
+        if out_mn > equal_mn:
+            return f"the two scales may be out by {out}: too much to prove the same pull for this plan"
+        if equal_mn - out_mn < abs(pulls.line_mn - pulls.reference_mn) <= equal_mn:
+            return f"nearly: even them out more; the two scales may be out by {out}"
+        return ""
 
     # ------------------------------------------------------------------ the pre-stretch
 

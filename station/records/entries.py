@@ -217,6 +217,7 @@ class LineCompared(Entry):
     """A line was compared with its opposite number: `difference_um` > 0 means that the new line is long.
 
     Balanced, each pull is half of what the scale read. What a length gauge read on each of the two; null without one.
+    With two cells, how well each one's scale was known (its expanded uncertainty); null where it was not checked.
     """
 
     line: str
@@ -227,6 +228,8 @@ class LineCompared(Entry):
     after_sewing: bool
     reference_gauge_um: int | None = None
     line_gauge_um: int | None = None
+    reference_expanded_mn: int | None = None
+    line_expanded_mn: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

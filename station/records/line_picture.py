@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Collection
-from typing import Any
 
 from reportlab.lib.colors import HexColor
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, KeepTogether
+from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from station.linework.drawing import LineDrawing, layout
-from station.linework.line_plan import PlanFault, make_plan
+from station.linework.line_plan import LinePlan, PlanFault, make_plan
 from station.linework.placing import (
     LOOP_HEIGHT,
     TICK_HEIGHT,
@@ -31,7 +30,7 @@ from station.records.job_sheet import JobSheet
 from station.records.paper import BOLD, CARD, FONT, HEADING, INK, LINE, RULE, SOFT, STRONG, para, plain
 from station.records.trial_picture import TrialPicture
 from station.settings.plan import read_plan
-from station.settings.reline import is_reline
+from station.settings.reline import RelineSettings, is_reline, read_reline
 from station.settings.tables import SettingsFault, Table
 
 _UNITS = 940.0  # the drawing's width in its own units: the fewer, the larger its words on paper
@@ -43,33 +42,47 @@ _LINES = tuple(HexColor(each) for each in ("#7A6A45", "#3E6A8A", "#7A4E86"))
 def line_picture(sheet: JobSheet) -> Callable[[float], list[Flowable]] | None:
     """Give what draws the job's line at a width in points, or says why it cannot; None where no job was opened.
 
+    Of a whole reline each plan is drawn once, as on the first of its lines, with the names of all that it made. There a
+    trap is solid where it was made on every one of them.
     Where an allowance came from trials they are drawn too, each source below its name.
     """
     if sheet.opened is None:
         return None
-    if is_reline(Table("", "", _read(sheet.opened.plan_toml))):
-        return None  # a whole reline is many lines; its plans stand in the job file below
+    made = {each.entry.trap for each in sheet.of_kind(TrapMade)}
     try:
-        plan = make_plan(read_plan(Table(f"the plan of job {sheet.job}", "", tomllib.loads(sheet.opened.plan_toml))))
+        top = Table(f"the plan of job {sheet.job}", "", tomllib.loads(sheet.opened.plan_toml))
+        drawings = _of_set(read_reline(top), made) if is_reline(top) else [("", make_plan(read_plan(top)), made)]
     except (tomllib.TOMLDecodeError, SettingsFault, PlanFault) as fault:
         why = f"No drawing can be made: {fault}."
         return lambda _: [para(why, STRONG)]
-    drawing = layout(plan)
-    made = {each.entry.trap for each in sheet.of_kind(TrapMade)}
-    return lambda width: [
-        LinePicture(drawing, made, width),
-        *(
-            KeepTogether([para(f"The shortening: {used.source}", HEADING), TrialPicture(used, width)])
-            for used in plan.trials_used
-        ),
-    ]
+
+    def drawn(width: float) -> list[Flowable]:
+        story: list[Flowable] = []
+        for title, plan, made in drawings:
+            picture = LinePicture(layout(plan), made, width)
+            story.append(KeepTogether([Spacer(0, 6), para(title), picture]) if title else picture)
+        trials = {used.source: used for _, plan, _ in drawings for used in plan.trials_used}
+        for source, used in trials.items():
+            story.append(KeepTogether([para(f"The shortening: {source}", HEADING), TrialPicture(used, width)]))
+        return story
+
+    return drawn
 
 
-def _read(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
-        return {}
+def _of_set(settings: RelineSettings, made: Collection[str]) -> list[tuple[str, LinePlan, set[str]]]:
+    """Give each plan of a set drawn as its first line, whose lines it made, and the traps made on every one."""
+    drawings = []
+    for name in settings.plans:
+        lines = [line for line in settings.lines if line.plan == name]
+        plans = [make_plan(settings.plan_of(line)) for line in lines]
+        everywhere = {
+            first.trap
+            for first, *others in zip(*(plan.steps for plan in plans), strict=True)
+            if all(each.trap in made for each in (first, *others))
+        }
+        title = f"{name}: {', '.join(line.name for line in lines)}; drawn as {lines[0].name}"
+        drawings.append((title, plans[0], everywhere))
+    return drawings
 
 
 class LinePicture(Flowable):  # type: ignore[misc]  # reportlab ships no types for its flowables

@@ -274,6 +274,12 @@ def compared_how(entry: LineCompared) -> str:
     when = "after sewing" if entry.after_sewing else "before sewing"
     old, new = force(entry.reference_pull_mn), force(entry.line_pull_mn)
     pulls = f"{when}, {entry.method}; pull on the reference {old}, on the new line {new}"
+    if entry.method == "two cells":
+        scales = (("first", entry.reference_expanded_mn), ("second", entry.line_expanded_mn))
+        pulls += "".join(
+            f"; {which} cell {'not checked' if known is None else f'known to ±{force(known)}'}"
+            for which, known in scales
+        )
     if entry.reference_gauge_um is None or entry.line_gauge_um is None:
         return pulls
     read = f"{entry.reference_gauge_um / 1000:.2f} mm and {entry.line_gauge_um / 1000:.2f} mm"

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 import sys
 from functools import cache
 from pathlib import Path
@@ -10,6 +11,7 @@ from drivers.events import Beside, LinkLost
 from station.bench.commands import carry_out
 from station.bench.comparing import Comparing, Pulls
 from station.bench.snapshot import LengthNumber, PullsCard
+from station.measuring.hold import typed_uncertainty
 from station.records.entries import Entry, LineCompared, PieceOverpulled
 from station.records.words import compared_how
 from station.settings.reline import method_named
@@ -88,7 +90,7 @@ def test_two_cells_must_both_be_right_and_the_same() -> None:
     assert any("not the same" in words.text for words in desk.seen().second)
     desk.step_on_it()
     assert "the two pulls are not the same" in desk.bench.notice.text  # type: ignore[union-attr]
-    desk.beside(1.0, lbf=10.0, other_lbf=10.1)
+    with_cells(desk, 890, 890)
     card = desk.seen().card
     assert isinstance(card, PullsCard)
     assert card.note.startswith("the same pull, right for this plan")
@@ -97,6 +99,38 @@ def test_two_cells_must_both_be_right_and_the_same() -> None:
     assert found.method == "two cells"
     assert found.reference_pull_mn == pytest.approx(10.0 * 4448.2216, abs=1)
     assert found.line_pull_mn == pytest.approx(10.1 * 4448.2216, abs=1)
+
+
+def with_cells(desk: Workbench, first_mn: int | None, second_mn: int | None) -> Workbench:
+    """Give the bench with its two scales known so well."""
+    first, second = (None if each is None else typed_uncertainty(each) for each in (first_mn, second_mn))
+    desk.bench.settings = dataclasses.replace(desk.bench.settings, uncertainty=first, second_uncertainty=second)
+    desk.beside(1.0, lbf=10.0, other_lbf=10.1)
+    return desk
+
+
+def test_a_cell_that_nobody_checked_is_said_and_recorded() -> None:
+    """Two like readings of a checked and an unchecked scale prove nothing: the card and the record say which one."""
+    desk = with_cells(desk_at("two cells"), 890, None)
+    assert desk.seen().card.note.startswith("second cell: not checked")  # type: ignore[union-attr]
+    desk.step_on_it()
+    assert (last(desk).reference_expanded_mn, last(desk).line_expanded_mn) == (890, None)
+    assert "first cell known to ±0.2 lbf" in compared_how(last(desk)).replace("0.20", "0.2")
+    assert "second cell not checked" in compared_how(last(desk))
+
+
+@pytest.mark.parametrize(
+    ("each_mn", "said"),
+    [
+        (890, "the same pull, right for this plan"),  # 0.1 lbf apart, out by 0.28 lbf, within a pound
+        (3_000, "nearly: even them out more; the two scales may be out by 0.95 lbf"),  # 0.1 and 0.95 are over a pound
+        (4_000, "the two scales may be out by 1.27 lbf: too much to prove"),
+    ],
+)
+def test_two_scales_are_the_same_only_as_far_as_both_are_known(each_mn: int, said: str) -> None:
+    """What both scales may be out by together is set against what the plan asks for."""
+    desk = with_cells(desk_at("two cells"), each_mn, each_mn)
+    assert desk.seen().card.note.startswith(said)  # type: ignore[union-attr]
 
 
 def test_an_overpull_on_the_second_cell_is_the_new_lines() -> None:

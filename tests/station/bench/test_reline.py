@@ -55,7 +55,7 @@ def small_set(together: int = 2) -> str:
 
 def at_set(together: int = 2, kind: str = "main") -> Workbench:
     """Give a bench on the small set."""
-    return Workbench(plan=small_set(together), kind=kind, spec=SHORT)
+    return Workbench(plan=small_set(together), kind=kind, spec=SHORT, at_once=16)
 
 
 def finish(desk: Workbench) -> None:
@@ -231,7 +231,7 @@ def test_a_set_interrupted_anywhere_shows_the_same_from_its_entries(data: st.Dat
 @cache
 def whole_single(kind: str) -> Workbench:
     """Give a job of one plan, worked to its signature with a difference, an adjustment and a step back in it."""
-    desk = Workbench(kind=kind, spec=SHORT)
+    desk = Workbench(kind=kind, spec=SHORT, at_once=16)
     desk.work_to("B: compare 1")
     desk.pull(10.2, 1.0)
     desk.press()
@@ -247,7 +247,7 @@ def whole_single(kind: str) -> Workbench:
 def test_a_job_interrupted_at_every_entry_shows_the_same_as_it_did(kind: str) -> None:
     """After each single entry, a bench begun from the entries so far shows the step, strip and drawing of the first."""
     entries = whole_single(kind).entries
-    live = Workbench(kind=kind, spec=SHORT)
+    live = Workbench(kind=kind, spec=SHORT, at_once=16)
     assert live.entries[0] == entries[0]
     for n, entry in enumerate(entries[1:], 2):
         live.bench.record(entry)

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import cast
 
 from drivers.events import Beside, Event, GaugeReading, LinkLost, LinkUp, PedalEdge, Reading, Status, Tick
-from station.bench.bench import Bench, BenchSettings
+from station.bench.bench import Bench
+from station.bench.bench_settings import BenchSettings
 from station.bench.commands import carry_out
 from station.bench.cues import Cue
 from station.bench.job import JobState, begun, example_opening, fold
@@ -60,7 +61,9 @@ class Workbench:
         plan: str = PLAN,
         method: str = "",
         gauge: int | None = None,
+        at_once: int = 4,
     ) -> None:
+        self.at_once = at_once
         self.entries: list[Entry] = []
         self.traces: dict[str, Trace] = {}
         self.cues: list[Cue] = []
@@ -101,11 +104,11 @@ class Workbench:
         return self.bench.step.key if self.bench.step else ""
 
     def pull(self, lbf: float, for_s: float, status: str | None = None, unit: str = "lbf") -> None:
-        """Pull steadily for a time; readings come by four, as from an adapter that holds bytes back."""
+        """Pull steadily for a time; readings come `at_once` (four), as from an adapter that holds bytes back."""
         self.lbf = lbf
         end_us = self.at_us + round(for_s * 1e6)
         while self.at_us < end_us:
-            stamps = [self.at_us + 12_500 * n for n in range(1, 5)]
+            stamps = [self.at_us + 12_500 * n for n in range(1, self.at_once + 1)]
             self.at_us = stamps[-1]
             readings = [Reading(at, lbf, unit, status, at) for at in stamps]  # type: ignore[arg-type]  # words of tests
             self.cues += self.bench.take([*readings, Tick(self.at_us)])

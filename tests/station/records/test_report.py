@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -35,6 +36,7 @@ from station.records.report import Paper, report
 from station.records.rows import Row
 from station.records.trace_picture import runs
 from station.records.words import DEFERRAL, REASONS, groups
+from station.settings.reline import reline_text
 from tests.station.records.sample_job import BENCH, CASCADE, HELD, JOB, OPENED, PLAN, SPECIFICATION, hold, pulled, story
 
 # PDF, read and rendered by the distribution's own tools (Debian package poppler-utils).
@@ -352,6 +354,21 @@ def test_a_plan_of_unknown_lengths_is_drawn_broken() -> None:
     assert drawing is not None
     assert "Not to scale" in getattr(drawing(400)[0], "caption", "")
     assert report(sheet, {}.__getitem__, drawing=drawing).startswith(b"%PDF-")
+
+
+@needs_reader
+def test_each_plan_of_a_set_is_drawn_once_for_all_its_lines(tmp_path: Path) -> None:
+    """A whole reline has a drawing of each of its plans in the annex, named for the lines that it made."""
+    toml = reline_text("config/jobs/whole-reline.toml")
+    plans = tomllib.loads(toml)["plans"]
+    opened = dataclasses.replace(OPENED, plan_toml=toml)
+    sheet, _ = filed((opened, ()))
+    text = flowed(read(report(sheet, {}.__getitem__, drawing=line_picture(sheet)), tmp_path))
+    assert text.count("The line and its marks") == 1
+    assert text.count("From the line plan.") == len(plans)
+    assert "one-cascade.toml: A 1 left, A 1 right" in text
+    assert "drawn as A 1 left" in text
+    assert text.index("Annex:") < text.index("The line and its marks")
 
 
 @needs_reader
