@@ -28,7 +28,7 @@ from station.views.pictures import save_picture
 from station.views.window import BenchWindow
 
 sys.path.insert(0, str(Path(__file__).parent / "station" / "bench"))
-from test_reline import at_set
+from test_reline import small_set
 from workbench import Workbench
 
 from tests.station.views import weighing_gallery
@@ -347,6 +347,11 @@ def with_gauge() -> Workbench:
     return Workbench(gauge=1)
 
 
+def whole_set() -> Workbench:
+    """Give a bench with a set of four lines on it."""
+    return Workbench(plan=small_set())
+
+
 BEGIN, HOLD, MARKS, COMPARE, SEW, END, SET, FAR, SCALE = (
     "Beginning",
     "Pre-stretch",
@@ -412,9 +417,9 @@ STATES: tuple[State, ...] = (
     State(END, second_person, reserve),
     State(END, signing),
     State(END, signed),
-    State(SET, set_pair, at_set),
-    State(SET, set_turned_away, at_set),
-    State(SET, set_lines, at_set),
+    State(SET, set_pair, whole_set),
+    State(SET, set_turned_away, whole_set),
+    State(SET, set_lines, whole_set),
     State(FAR, pre_stretch, far=True, name="far-pre-stretch"),
     State(FAR, complete, far=True, name="far-complete"),
     State(FAR, void, far=True, name="far-void"),

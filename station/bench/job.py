@@ -143,7 +143,7 @@ class JobState:
         other = opposite_of(self.members, member) if member else None
         if other is None or f"{other.name}: strip" not in self.done or self.stands(other):
             return ""
-        return f"{other.name} is off, and its new line does not stand yet: never strip both sides"
+        return f"{other.name} is off, and its new line is not finished: never strip both sides"
 
     def step(self, key: str) -> JobStep | None:
         """Give a step by its key."""

@@ -217,6 +217,8 @@ class PullShowing:
             sentence = f"Compare {step.line}{again}: both on the bar, pull to {both} in all"
         elif comparing.method == "two cells":
             sentence = f"Compare {step.line}{again}: both to {pull}, each on its own scale"
+            if unchecked := self._unchecked():
+                level += (Words(f"{unchecked}: not checked", "warn"),)
         elif comparing.phase == "reference":
             sentence = f"Compare {step.line}{again}: {reference} first, pull to {pull}"
             level = (Words("read it on the board,"), Words("then tap", "act"))
@@ -297,6 +299,12 @@ class PullShowing:
             note if not bench.by_hand else "pulled by hand, not measured",
         )
 
+    def _unchecked(self) -> str:
+        """Name the cells of a comparison that nobody checked; nothing where both are known, or nothing is measured."""
+        known_mn = zip(("first", "second"), self._bench.cells_known_mn, strict=True)
+        unchecked = [which for which, each in known_mn if each is None]
+        return f"{' and '.join(unchecked)} cell" if unchecked else ""
+
     def _two_cells(self, comparing: Comparing) -> str:
         """Say why two scales that read the same do not prove that the pulls are; nothing where they do.
 
@@ -304,9 +312,8 @@ class PullShowing:
         5.1.2: the two are independent).
         """
         known_mn = self._bench.cells_known_mn
-        unchecked = [which for which, each in zip(("first", "second"), known_mn, strict=True) if each is None]
-        if unchecked:
-            return f"{' and '.join(unchecked)} cell: not checked; that the pulls are the same is not proven"
+        if unchecked := self._unchecked():
+            return f"{unchecked}: not checked; that the pulls are the same is not proven"
         pulls, equal_mn = self._bench.pulls, comparing.equal_mn
         out_mn = math.hypot(*(each for each in known_mn if each is not None))
         out = f"{self.force(out_mn):.2f} {self._bench.settings.unit}"

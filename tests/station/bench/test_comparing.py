@@ -113,6 +113,7 @@ def test_a_cell_that_nobody_checked_is_said_and_recorded() -> None:
     """Two like readings of a checked and an unchecked scale prove nothing: the card and the record say which one."""
     desk = with_cells(desk_at("two cells"), 890, None)
     assert desk.seen().card.note.startswith("second cell: not checked")  # type: ignore[union-attr]
+    assert desk.seen().second[-1].text == "second cell: not checked"
     desk.step_on_it()
     assert (last(desk).reference_expanded_mn, last(desk).line_expanded_mn) == (890, None)
     assert "first cell known to ±0.2 lbf" in compared_how(last(desk)).replace("0.20", "0.2")

@@ -117,7 +117,7 @@ def test_the_header_says_which_line_of_how_many() -> None:
     assert seen.header.line == "C 3 left, 3 of 4"
     assert seen.sentence.text == "Take the old C 3 left off"
     assert seen.card is not None
-    assert seen.card.title == "2 of 4 lines stand"  # type: ignore[union-attr]
+    assert seen.card.title == "2 of 4 lines finished"  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize("together", [1, 2])
