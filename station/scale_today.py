@@ -36,6 +36,7 @@ from station.bench.weights import Load, is_near
 from station.measuring.hold import ScaleUncertainty, typed_uncertainty
 from station.records.archive import Archive
 from station.records.entries import DailyChecked, HoldJudged, ScaleChecked
+from station.records.revisit import Doubt, in_doubt, span
 from station.settings.station import ScaleSettings
 from station.units import force_text
 
@@ -62,7 +63,10 @@ class Filed(NamedTuple, Generic[T]):
 
 @dataclass(frozen=True)
 class ScaleRecord:
-    """What one bench has filed of one scale, in its order."""
+    """What one bench has filed of one scale, in its order; of its holds, those since the daily check that agreed last.
+
+    Were a daily check to fail now, those are in doubt: `records revisit` lists the same (`station.records.revisit`).
+    """
 
     checks: tuple[Filed[ScaleChecked], ...] = ()
     dailies: tuple[Filed[DailyChecked], ...] = ()
@@ -73,10 +77,10 @@ class ScaleRecord:
         """Read what the writing bench has filed of the scale called `scale`; nothing without an archive."""
         checks: list[Filed[ScaleChecked]] = []
         dailies: list[Filed[DailyChecked]] = []
-        holds: list[Filed[HoldJudged]] = []
-        rows = archive.of_kind("scale-checked", "daily-checked", "hold-judged") if archive else ()
-        for row in rows:
-            if archive is None or row.bench != archive.bench or row.facts.get("scale") != scale:
+        if archive is None or archive.bench is None:
+            return cls()
+        for row in archive.of_kind("scale-checked", "daily-checked"):
+            if row.bench != archive.bench or row.facts.get("scale") != scale:
                 continue
             at = datetime.datetime.fromisoformat(row.at)
             match row.entry:
@@ -84,8 +88,12 @@ class ScaleRecord:
                     checks.append(Filed(row.seq, at, check))
                 case DailyChecked() as daily:
                     dailies.append(Filed(row.seq, at, daily))
-                case HoldJudged() as hold:
-                    holds.append(Filed(row.seq, at, hold))
+        after, _ = span([(daily.seq, daily.fact.agreed) for daily in dailies], failed=None)
+        holds = [
+            Filed(row.seq, datetime.datetime.fromisoformat(row.at), entry)
+            for row in in_doubt(archive, scale, Doubt(archive.bench, after, None))
+            if isinstance(entry := row.entry, HoldJudged)
+        ]
         return cls(tuple(checks), tuple(dailies), tuple(holds))
 
     def today(
@@ -147,8 +155,7 @@ class ScaleRecord:
 
     def to_revisit(self, zone: datetime.tzinfo | None = None) -> tuple[str, ...]:
         """Name every hold judged on this scale since the daily check that agreed last: job, piece, day."""
-        since = max((daily.seq for daily in self.dailies if daily.fact.agreed), default=0)
-        return tuple(_hold_words(hold, zone) for hold in self.holds if hold.seq > since)
+        return tuple(_hold_words(hold, zone) for hold in self.holds)
 
     @property
     def _disagreed_seq(self) -> int:

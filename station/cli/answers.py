@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -43,6 +44,13 @@ class Quantity(click.ParamType[Fraction]):
             self.fail(str(fault), param, ctx)
 
 
+def say_table(rows: Sequence[Sequence[str]]) -> None:
+    """Print rows of cells under each other, as wide as each column needs."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        say("  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip())
+
+
 FORCE = Quantity("force")
 LENGTH = Quantity("length")
 TIME = Quantity("time")
@@ -50,3 +58,6 @@ MASS = Quantity("mass")
 ANGLE = Quantity("angle")
 RATIO = Quantity("ratio")
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON, in SI units, instead of text.")
+archive_option = click.option(
+    "--archive", "where", required=True, metavar="A", help="The archive: a file, sqlite:///FILE, or a server's URL."
+)

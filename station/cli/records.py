@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from station.cli.answers import as_json, print_json, say, warn
+from station.cli.answers import archive_option, as_json, print_json, say, say_table, warn
+from station.cli.finding import HEADS, cells_of, find, revisit
 from station.records.rows import Row, readable
-from station.records.words import count, groups, value
+from station.records.words import count, groups
 
 if TYPE_CHECKING:
     from station.records.archive import Archive
@@ -27,14 +28,14 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-archive_option = click.option(
-    "--archive", "where", required=True, metavar="A", help="The archive: a file, or sqlite:///FILE."
-)
-
 
 @click.group()
 def records() -> None:
     """List, show, check, report, export, import and back up what is filed."""
+
+
+records.add_command(find)
+records.add_command(revisit)
 
 
 @records.command("list")
@@ -43,18 +44,19 @@ def records() -> None:
 def list_jobs(where: str, as_json: bool) -> int:
     """List the jobs, and the anchor to write down."""
     from station.records.archive import Archive
+    from station.records.register import register
 
     with Archive.open(where) as archive:
-        jobs = [_line(sheet, archive.jobs()[sheet.job]) for sheet in _sheets(archive)]
+        lines = register(archive)
         heads = archive.heads()
     if as_json:
         anchors = [{"bench": bench, "seq": head.seq, "head": head.hash} for bench, head in heads.items()]
-        print_json({"jobs": jobs, "heads": anchors})
+        print_json({"jobs": [line.answer() for line in lines], "heads": anchors})
         return 0
-    if not jobs:
+    if not lines:
         say("No job is filed here yet.")
         return 0
-    _say_table([("job", "opened", "what", "canopy", "worked", "holds", "state"), *map(_cells, jobs)])
+    say_table([HEADS, *map(cells_of, lines)])
     for bench, head in heads.items():
         say(f"\nAnchor of {bench}, entry {head.seq}:\n  {groups(head.hash)}")
     say(
@@ -295,43 +297,6 @@ def _rows(archive: Archive, job: str) -> list[Row]:
     return rows
 
 
-def _sheets(archive: Archive) -> Iterable[JobSheet]:
-    """Give a sheet of every job, with just the entries that the list needs."""
-    from station.records.job_sheet import JobSheet
-
-    told: dict[str, list[Row]] = {job: [] for job in archive.jobs()}
-    for row in archive.of_kind("job-opened", "hold-judged", "signed-off"):
-        if row.job:
-            told.setdefault(readable(row.job), []).append(row)
-    return [JobSheet.of(job, rows) for job, rows in told.items()]
-
-
-def _line(sheet: JobSheet, entries: int) -> dict[str, Any]:
-    opened, signed = sheet.opened, sheet.signed_off
-    canopy = opened.canopy if opened else {}
-    return {
-        "job": sheet.job,
-        "bench": sheet.bench or None,
-        "opened": sheet.span[0] or None,
-        "what": opened.title if opened else None,
-        "line": f"{opened.side} {opened.number}".strip() if opened else None,
-        "canopy": canopy.get("type") or None,
-        "serial": canopy.get("serial") or None,
-        "worked": (opened.people.get("worker") or None) if opened else None,
-        "holds": sheet.holds_in_words(),
-        "signed_off": signed.at if signed else None,
-        "entries": entries,
-    }
-
-
-def _cells(job: Mapping[str, Any]) -> list[str]:
-    signed = job["signed_off"]
-    state = f"signed off {signed[:10]}" if signed else "open"
-    opened = (job["opened"] or "")[:16].replace("T", " ")
-    found = [job["job"], opened, job["what"], job["canopy"], job["worked"], job["holds"], state]
-    return [value(each) for each in found]
-
-
 def _entry_object(row: Row) -> Mapping[str, Any]:
     from station.records.chain import BodyFault
 
@@ -397,12 +362,6 @@ def _say_verified(found: Verification, anchor: str | None) -> None:
         say(f"Anchor of {bench} now: {groups(head)}")
     if anchor is None:
         say("Without an anchor, entries cut off at the end, or a chain made anew, cannot be told: see --anchor.")
-
-
-def _say_table(rows: Sequence[Sequence[str]]) -> None:
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    for row in rows:
-        say("  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip())
 
 
 def _wrapped(begin: str, text: str) -> str:

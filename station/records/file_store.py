@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.pool import StaticPool
 
 from station.records.rows import ArchiveFault, readable
-from station.records.schema import ENTRIES, GUARDS, LAYOUT, METADATA, MIGRATIONS, READ_AS_IT_IS, TRACES
+from station.records.schema import ENTRIES, GUARDS, LAYOUT, METADATA, MIGRATIONS, READ_AS_IT_IS, TRACES, indexes
 from station.records.sqlite_file import SqliteFile, open_to_read, open_to_write, told
 from station.records.store import Purpose
 
@@ -173,6 +173,8 @@ def _write_schema(connection: sqlite3.Connection) -> None:
                 connection.execute(change)
         for statement in made:
             connection.execute(str(statement.compile(dialect=sqlite.dialect())))
+        for index in indexes(server=False).values():
+            connection.execute(index)
         for name in _missing_guards(dict(connection.execute(_TRIGGERS).fetchall())):
             connection.execute(f"DROP TRIGGER IF EXISTS {name}")
             connection.execute(f"CREATE TRIGGER {name} {GUARDS[name]}")

@@ -4,11 +4,17 @@
 blob, blob_hash)`: see `station.records.rows`. (bench, seq) numbers an entry. Hashes and bodies are text, so that any
 tool shows them. Guards refuse to alter an entry or a trace, to take one out, and to put one in out of number.
 
+What is looked for often has an index over what the bodies themselves say (`INDEXED`): there is no second copy that
+could say something else, and the database's own check of its indexes, which `unsound` asks for, finds one that does.
+An archive made before there were indexes is searched without, and gets them when a bench opens it to write.
+
 >>> [table.name for table in METADATA.sorted_tables]
 ['entries', 'traces']
 """
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import sqlalchemy as sa
 
@@ -42,6 +48,40 @@ TRACES = sa.Table(
     sqlite_strict=True,
 )
 
+# Name of an index -> a kind of entry, and the place in its body that is looked for.
+INDEXED: Mapping[str, tuple[str, str]] = {
+    "jobs_of_a_lot": ("job-opened", "entry.stock.lot"),
+    "jobs_of_a_thread_lot": ("job-opened", "entry.sewing.thread_lot"),
+    "pieces_of_a_lot": ("piece-cut", "entry.lot"),
+    "holds_of_a_scale": ("hold-judged", "entry.scale"),
+}
+
+
+def place_in_body(place: str, server: bool) -> str:
+    """Give SQL for what stands at a place in a body, as text; null where nothing does, or the body is damaged.
+
+    >>> place_in_body("entry.stock.lot", server=True)
+    "fidbench_place(body, '{entry,stock,lot}')"
+    """
+    if server:
+        return f"fidbench_place(body, '{{{place.replace('.', ',')}}}')"
+    return f"CASE WHEN json_valid(body) THEN json_extract(body, '$.{place}') END"
+
+
+def sought(place: str, server: bool) -> str:
+    """Give SQL for what stands at a place, as it is compared: without blanks around it, in small letters."""
+    return f"lower(trim({place_in_body(place, server)}))"
+
+
+def indexes(server: bool) -> dict[str, str]:
+    """Give the statement that makes each index over what bodies say."""
+    made = {"entries_of_a_kind": "CREATE INDEX IF NOT EXISTS entries_of_a_kind ON entries (kind, job)"}
+    for name, (kind, place) in INDEXED.items():
+        columns = f"({sought(place, server)}), bench, seq"
+        made[name] = f"CREATE INDEX IF NOT EXISTS {name} ON entries ({columns}) WHERE kind = '{kind}'"
+    return made
+
+
 # From each older layout of a file to the next, and how a file of that layout is read as it is.
 MIGRATIONS = {
     1: (
@@ -70,6 +110,10 @@ GUARDS = {
 
 # On a server, a guard is a function and a trigger that calls it.
 SERVER_FUNCTIONS = (
+    # Half a character, or a zero byte, is refused by jsonb; an entry that bears one is kept all the same.
+    """CREATE OR REPLACE FUNCTION fidbench_place(body text, place text[]) RETURNS text LANGUAGE plpgsql IMMUTABLE
+        PARALLEL SAFE AS $$
+        BEGIN RETURN body::jsonb #>> place; EXCEPTION WHEN OTHERS THEN RETURN NULL; END $$""",
     """CREATE OR REPLACE FUNCTION fidbench_refuse() RETURNS trigger LANGUAGE plpgsql AS $$
         BEGIN RAISE EXCEPTION 'an entry or a trace is never altered and never taken out'; END $$""",
     """CREATE OR REPLACE FUNCTION fidbench_in_number() RETURNS trigger LANGUAGE plpgsql AS $$

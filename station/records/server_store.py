@@ -30,6 +30,7 @@ from station.records.schema import (
     SERVER_GUARDS,
     SERVER_INDEXES,
     TRACES,
+    indexes,
 )
 from station.records.store import Purpose
 
@@ -160,7 +161,7 @@ class ServerStore:
                 if layout is None and sa.inspect(self._connection).has_table(ENTRIES.name):
                     raise ArchiveFault(f"{self.name}: holds a table 'entries' of somebody else; name another database")
                 # A bench that may add entries and nothing else opens what is whole, and makes nothing.
-                if layout is None or layout < LAYOUT or (layout == LAYOUT and self.unguarded(self._connection)):
+                if layout is None or layout < LAYOUT or (layout == LAYOUT and self._lacks()):
                     self._make()
                     layout = LAYOUT
         if layout is None:
@@ -171,6 +172,16 @@ class ServerStore:
                 f"it was written by a newer fidbench: use that one"
             )
 
+    def _lacks(self) -> bool:
+        """Tell whether a guard is missing, or an index that this user may make; without one all is only slower."""
+        if self.unguarded(self._connection):
+            return True
+        there = {index["name"] for index in sa.inspect(self._connection).get_indexes(ENTRIES.name)}
+        if set(indexes(server=True)) <= there:
+            return False
+        ours = "SELECT pg_has_role(relowner, 'USAGE') FROM pg_class WHERE oid = CAST('entries' AS regclass)"
+        return bool(self._connection.scalar(sa.text(ours)))
+
     def _layout(self) -> int | None:
         if not sa.inspect(self._connection).has_table("fidbench_layout"):  # asked of the tables, not of a cache
             return None
@@ -180,7 +191,7 @@ class ServerStore:
         run = self._connection.exec_driver_sql
         run("CREATE TABLE IF NOT EXISTS fidbench_layout (layout integer NOT NULL)")
         METADATA.create_all(self._connection)
-        for statement in (*SERVER_FUNCTIONS, *SERVER_INDEXES):
+        for statement in (*SERVER_FUNCTIONS, *SERVER_INDEXES, *indexes(server=True).values()):
             run(statement)
         missing = self.unguarded(self._connection)
         for name in missing:

@@ -1,0 +1,252 @@
+"""`fidbench records find` and `records revisit`: what is filed of a canopy, a lot, a rigger; the holds of a bad scale.
+
+`revisit` ends with 1 where a verdict gets worse or can no longer be had, else with 0.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from contextlib import closing
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from station.cli.answers import FORCE, archive_option, as_json, print_json, say, say_table
+from station.records.words import DEFERRAL, VERDICTS, count, time_text, value
+from station.units import force_text
+
+if TYPE_CHECKING:
+    from station.measuring.hold import ScaleUncertainty
+    from station.records.archive import Archive
+    from station.records.register import Found, JobLine
+    from station.records.revisit import Doubt, Revisited
+
+HEADS = ("job", "opened", "what", "canopy", "worked", "holds", "state")
+
+
+class Day(click.ParamType[str]):
+    """An option that is a day, as 2026-03-04."""
+
+    name = "day"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Read the option's text."""
+        try:
+            return datetime.date.fromisoformat(value).isoformat()
+        except ValueError:
+            self.fail(f"found {value!r}, expected a day such as 2026-03-04", param, ctx)
+
+
+DAY = Day()
+
+
+@click.command()
+@archive_option
+@click.option("--canopy", metavar="TEXT", help="A part of its make, type, size or kind.")
+@click.option("--serial", metavar="NUMBER", help="The canopy's whole serial number.")
+@click.option("--line", metavar="LINE", help="A line's number or side, as in A2, or left A2.")
+@click.option("--lot", metavar="LOT", help="The lot of the line or the thread: everything made from it.")
+@click.option("--rigger", metavar="NAME", help="A part of the name of who worked, supervised, inspected or signed.")
+@click.option("--from", "first_day", type=DAY, metavar="DAY", help="Opened on this day (UTC) or later.")
+@click.option("--to", "last_day", type=DAY, metavar="DAY", help="Opened on this day (UTC) or before.")
+@as_json
+def find(
+    where: str,
+    canopy: str | None,
+    serial: str | None,
+    line: str | None,
+    lot: str | None,
+    rigger: str | None,
+    first_day: str | None,
+    last_day: str | None,
+    as_json: bool,
+) -> int:
+    """Find jobs by canopy, serial number, line, lot, rigger or day; everything asked must be true of a job."""
+    import difflib
+
+    from station.records.archive import Archive
+    from station.records.register import Asked, find, lots
+
+    asked = Asked(canopy, serial, line, lot, rigger, first_day, last_day)
+    if asked == Asked():
+        raise click.UsageError("name something to find, such as --lot or --serial; records list names every job")
+    if any(each is not None and not each.strip() for each in (canopy, serial, line, lot, rigger)):
+        raise click.UsageError("found an empty word to find; say what is looked for, or leave the option out")
+    near: list[str] = []
+    with Archive.open(where) as archive:
+        found = find(archive, asked)
+        if not found and lot is not None:
+            near = difflib.get_close_matches(lot, lots(archive), 3)
+    if as_json:
+        print_json({"jobs": [_answer(each, lot) for each in found], "near_lots": near})
+        return 0
+    if not found:
+        say("No job here is such a one." + (f" Lots that read nearly the same: {', '.join(near)}." if near else ""))
+        return 0
+    of_lot = lot is not None
+    say_table([(*HEADS, *(("of this lot",) if of_lot else ())), *(_cells(each, of_lot) for each in found)])
+    pieces = sum(len(each.pieces) for each in found)
+    say(f"\n{count(len(found), 'job')}" + (f", {count(pieces, 'piece')} of lot {lot}" if of_lot else "") + ".")
+    return 0
+
+
+def _answer(found: Found, lot: str | None) -> dict[str, Any]:
+    more = {} if lot is None else {"pieces": list(found.pieces), "thread": found.thread}
+    return found.line.answer() | more
+
+
+def _cells(found: Found, of_lot: bool) -> list[str]:
+    cells = cells_of(found.line)
+    if of_lot:
+        told = [f"piece {', '.join(found.pieces)}"] if found.pieces else []
+        told += ["thread"] if found.thread else []
+        cells.append("; ".join(told) or "no piece cut from it")
+    return cells
+
+
+def cells_of(line: JobLine) -> list[str]:
+    """Give a job's line as the cells of a table under `HEADS`."""
+    state = f"signed off {line.signed_off[:10]}" if line.signed_off else "open"
+    answer = line.answer()
+    told = [answer["what"], answer["canopy"], answer["worked"], line.holds, state]
+    return [value(each) for each in (line.job, line.opened[:16].replace("T", " ") or None, *told)]
+
+
+@click.command()
+@archive_option
+@click.option("--scale", required=True, metavar="NAME", help="The scale, as the station file names it.")
+@click.option("--bench", metavar="NAME", help="The bench it stands at, where benches call several scales the same.")
+@click.option(
+    "--uncertainty", type=FORCE, metavar="FORCE", help="How well it is known now, as in '0.5 lbf' (expanded)."
+)
+@click.option("--since", type=DAY, metavar="DAY", help="Every hold since this day (UTC), whatever was checked.")
+@click.option("--workers", type=click.IntRange(1), metavar="N", help="How many processes; as many as help.")
+@as_json
+def revisit(
+    where: str,
+    scale: str,
+    bench: str | None,
+    uncertainty: Fraction | None,
+    since: str | None,
+    workers: int | None,
+    as_json: bool,
+) -> int:
+    """List the holds made with a scale since its last good check, judged again with less trust in it.
+
+    Without --uncertainty, with what the failed check showed. Exit status 1 when a verdict gets worse or a hold cannot
+    be judged again, 0 when none does.
+    """
+    from station.measuring.hold import typed_uncertainty
+    from station.records.archive import Archive
+    from station.records.register import register
+    from station.records.revisit import doubts, in_doubt
+    from station.records.workers import revisited
+
+    if uncertainty is not None and uncertainty <= 0:
+        raise click.BadParameter("expected a force above 0, as in '0.5 lbf'", param_hint="--uncertainty")
+    typed = None if uncertainty is None else typed_uncertainty(round(uncertainty * 1000), uncertainty)
+    found: list[tuple[Doubt, ScaleUncertainty, list[Revisited]]] = []
+    lines: dict[str, JobLine] = {}
+    with Archive.open(where) as archive:
+        in_question = doubts(archive, scale, bench)
+        if not in_question:
+            at = f" at {bench!r}" if bench else ""
+            known = ", ".join(_scales(archive)) or "none"
+            raise click.BadParameter(f"found no scale {scale!r}{at}; filed here: {known}", param_hint="--scale")
+        for doubt in in_question:
+            trust = typed or doubt.uncertainty
+            if trust is None:
+                what = f"no check of this scale failed at {doubt.bench}; say how well it is known now"
+                raise click.UsageError(f"{what}: --uncertainty '0.5 lbf'")
+            holds = in_doubt(archive, scale, doubt, since)
+            known_mn = None if typed else doubt.known_mn
+            with closing(revisited(archive, holds, trust, known_mn, workers)) as judged:
+                found.append((doubt, trust, list(judged)))
+        jobs = sorted({each.job for _, _, again in found for each in again})
+        lines = {line.job: line for line in register(archive, jobs)}
+    bad = sum(each.worse for _, _, again in found for each in again)
+    if as_json:
+        print_json({"scale": scale, "worse": bad, "benches": [_bench_answer(*each, lines) for each in found]})
+    else:
+        for each in found:
+            _say_bench(scale, since, *each, lines)
+    return 1 if bad else 0
+
+
+def _scales(archive: Archive) -> list[str]:
+    kinds = ("hold-judged", "scale-checked", "daily-checked")
+    return sorted({each.told[0] for kind in kinds for each in archive.said(kind, ("entry.scale",))})
+
+
+def _bench_answer(
+    doubt: Doubt, trust: ScaleUncertainty, again: Sequence[Revisited], lines: Mapping[str, JobLine]
+) -> dict[str, Any]:
+    return {
+        "bench": doubt.bench,
+        "good_at": doubt.good_at,
+        "failed_at": doubt.failed_at,
+        "again_at": doubt.again_at,
+        "uncertainty": trust.expanded_mn / 1000,
+        "holds": [
+            {
+                "job": each.job,
+                "seq": each.seq,
+                "at": each.at or None,
+                "pieces": list(each.pieces),
+                "canopy": lines[each.job].canopy.get("type") if each.job in lines else None,
+                "serial": lines[each.job].canopy.get("serial") if each.job in lines else None,
+                "recorded": each.recorded or None,
+                "now": each.now,
+                "worse": each.worse,
+                "why": each.trouble or each.limit or None,
+            }
+            for each in again
+        ],
+    }
+
+
+def _say_bench(
+    scale: str,
+    since: str | None,
+    doubt: Doubt,
+    trust: ScaleUncertainty,
+    again: Sequence[Revisited],
+    lines: Mapping[str, JobLine],
+) -> None:
+    say(f"{scale}, {doubt.bench}")
+    if since is not None:
+        say(f"  holds since {since}")
+    else:
+        say(f"  last good check before: {time_text(doubt.good_at) if doubt.good_at else 'none filed'}")
+        say(f"  failed check:           {time_text(doubt.failed_at) if doubt.failed_at else 'none filed'}")
+        if doubt.again_at:
+            say(f"  good again:             {time_text(doubt.again_at)}")
+    say(f"  judged again with:      ±{force_text(trust.expanded_mn / 1000, 'lbf', 2)}, or its own where that is more")
+    worse = [each for each in again if each.worse]
+    if not worse:
+        say(f"\n{count(len(again), 'hold')} judged again, and no verdict gets worse.")
+        return
+    rows = [("job", "entry", "made", "piece", "canopy", "serial", "was", "now")]
+    for each in worse:
+        canopy = lines[each.job].canopy if each.job in lines else {}
+        rows.append(
+            (
+                each.job,
+                str(each.seq),
+                each.at[:16].replace("T", " ") or value(None),
+                ", ".join(each.pieces) or "not numbered",
+                value(canopy.get("type")),
+                value(canopy.get("serial")),
+                VERDICTS.get(each.recorded, each.recorded or value(None)),
+                f"cannot be judged: {each.trouble}" if each.now is None else VERDICTS.get(each.now, each.now),
+            )
+        )
+    say("")
+    say_table(rows)
+    far = sum(bool(each.limit) for each in worse)
+    if far:
+        say(f"\nOf {far} of them the check says nothing: its weight was far from their pull.")
+    say(f"\n{len(worse)} of {count(len(again), 'hold')} to revisit: pull each line again, or replace its piece.")
+    say("Who decides that is not this program. " + DEFERRAL)

@@ -1,0 +1,232 @@
+"""The shop's register: a line for each job, and which jobs something asked for is true of.
+
+* What is asked is compared without regard to great and small letters. A serial number, a lot and a line's number are
+  whole words; of a canopy or a name a part is enough. Everything asked must be true of a job.
+* *Made from a lot* is a piece cut from it: from the job's own stock, unless the piece names another lot; and a job sewn
+  with thread of that lot. A job opened with the lot is given before a piece of it is cut.
+* A day is that of UTC, as everywhere in the records, and the day on which the job was opened.
+* A line repeats what is filed, unchecked; `records verify` finds what was altered.
+
+>>> import tempfile
+>>> from station.records.archive import Archive
+>>> from station.records.entries import JobOpened, PieceCut
+>>> opened = JobOpened(job="26-0001", title="A2", side="left", number="A2", reference="opposite number", plan_toml="",
+...     canopy={"type": "Teasel 190", "serial": "T190-0417"}, stock={"lot": "H-2231"}, software="")
+>>> with tempfile.TemporaryDirectory() as folder:
+...     with Archive.open(f"{folder}/a.sqlite", bench="Bench 1", create=True) as archive:
+...         for entry in (opened, PieceCut(job="26-0001", line="A", piece="12", length_um=None)):
+...             _ = archive.append(entry, "2026-03-04T05:06:07.000000Z")
+...         [(each.line.job, each.pieces) for each in find(archive, Asked(lot="h-2231"))]
+[('26-0001', ('12',))]
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from station.records.archive import Archive
+from station.records.names import NamesFault, opened, read_names
+from station.records.words import VERDICTS
+
+_OPENED = (
+    "at",
+    "entry.title",
+    "entry.side",
+    "entry.number",
+    "entry.canopy",
+    "entry.people",
+    "entry.stock.lot",
+    "entry.sewing.thread_lot",
+)
+
+
+@dataclass(frozen=True)
+class JobLine:
+    """One job in a line; '' where it is not recorded. `opened` and `signed_off` are UTC text."""
+
+    job: str
+    bench: str = ""
+    opened: str = ""
+    title: str = ""
+    side: str = ""
+    number: str = ""
+    canopy: Mapping[str, Any] = field(default_factory=dict)
+    people: Mapping[str, Any] = field(default_factory=dict)
+    lot: str = ""
+    thread_lot: str = ""
+    verdicts: Mapping[str, int] = field(default_factory=dict)
+    signed_off: str = ""
+    entries: int = 0
+
+    @property
+    def holds(self) -> str:
+        """Count the judged holds by their verdicts, in words."""
+        told = [f"{self.verdicts[each]} {words}" for each, words in VERDICTS.items() if self.verdicts.get(each)]
+        return ", ".join(told) or "none judged"
+
+    def answer(self) -> dict[str, Any]:
+        """Give it as an object to print as JSON."""
+        return {
+            "job": self.job,
+            "bench": self.bench or None,
+            "opened": self.opened or None,
+            "what": self.title or None,
+            "line": f"{self.side} {self.number}".strip() or None,
+            "canopy": self.canopy.get("type") or None,
+            "serial": self.canopy.get("serial") or None,
+            "worked": self.people.get("worker") or None,
+            "holds": self.holds,
+            "signed_off": self.signed_off or None,
+            "entries": self.entries,
+        }
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of jobs; None where nothing is. `first_day` and `last_day` are ISO dates, both included."""
+
+    canopy: str | None = None
+    serial: str | None = None
+    line: str | None = None
+    lot: str | None = None
+    rigger: str | None = None
+    first_day: str | None = None
+    last_day: str | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """A job that was found; where a lot was asked for, the pieces cut from it, and whether its thread is of it."""
+
+    line: JobLine
+    pieces: tuple[str, ...] = ()
+    thread: bool = False
+
+
+def register(archive: Archive, jobs: Sequence[str] | None = None) -> list[JobLine]:
+    """Give a line for each of these jobs, or of all, in the order of their IDs."""
+    counts = archive.jobs(jobs)
+    verdicts: dict[str, Counter[str]] = defaultdict(Counter)
+    first: dict[str, tuple[str, str]] = {}
+    for each in archive.said("hold-judged", ("entry.judgement.verdict", "at"), jobs):
+        verdicts[each.job][each.told[0]] += 1
+        first.setdefault(each.job, (each.bench, each.told[1]))
+    signed = {each.job: (each.bench, each.told[0]) for each in archive.said("signed-off", ("at",), jobs)}
+    lines: dict[str, JobLine] = {}
+    for each in archive.said("job-opened", _OPENED, jobs):
+        at, title, side, number, canopy, people, lot, thread_lot = each.told
+        lines.setdefault(
+            each.job,
+            JobLine(
+                each.job,
+                each.bench,
+                at,
+                title,
+                side,
+                number,
+                _facts(canopy),
+                _named("people", _facts(people), each.names),
+                lot,
+                thread_lot,
+                verdicts[each.job],
+                signed.get(each.job, ("", ""))[1],
+                counts.get(each.job, 0),
+            ),
+        )
+    for job, entries in counts.items():
+        if job and job not in lines:  # the entry that opened it is missing
+            bench, at = first.get(job) or signed.get(job, ("", ""))
+            lines[job] = JobLine(
+                job, bench, at, verdicts=verdicts[job], signed_off=signed.get(job, ("", ""))[1], entries=entries
+            )
+    return [lines[job] for job in sorted(lines)]
+
+
+def find(archive: Archive, asked: Asked) -> list[Found]:
+    """Give the jobs of which everything asked is true, in the order of their IDs."""
+    jobs = None if asked.lot is None else _of_lot(archive, asked.lot)
+    lines = [line for line in register(archive, jobs) if _matches(line, asked)]
+    if asked.rigger is not None:
+        lines = _of_rigger(archive, lines, asked.rigger)
+    if asked.lot is None:
+        return [Found(line) for line in lines]
+    return _made_from(archive, lines, asked.lot)
+
+
+def lots(archive: Archive) -> list[str]:
+    """Name every lot that is filed, of line and of thread."""
+    told = archive.said("job-opened", ("entry.stock.lot", "entry.sewing.thread_lot"))
+    told += archive.said("piece-cut", ("entry.lot",))
+    return sorted({lot.strip() for each in told for lot in each.told if lot.strip()})
+
+
+def _of_lot(archive: Archive, lot: str) -> list[str]:
+    places = (("job-opened", "entry.stock.lot"), ("job-opened", "entry.sewing.thread_lot"), ("piece-cut", "entry.lot"))
+    return sorted({row.job for kind, place in places for row in archive.saying(kind, place, lot)})
+
+
+def _made_from(archive: Archive, lines: Sequence[JobLine], lot: str) -> list[Found]:
+    pieces: dict[str, list[str]] = defaultdict(list)
+    stock = {line.job: line.lot for line in lines}
+    for each in archive.said("piece-cut", ("entry.piece", "entry.lot"), list(stock)):
+        piece, own = each.told
+        if _plain(own or stock[each.job]) == _plain(lot):
+            pieces[each.job].append(piece or "not numbered")
+    return [Found(line, tuple(pieces[line.job]), _plain(line.thread_lot) == _plain(lot)) for line in lines]
+
+
+def _of_rigger(archive: Archive, lines: Sequence[JobLine], rigger: str) -> list[JobLine]:
+    wanted = rigger.casefold()
+    known = {line.job: [str(line.people.get(each) or "") for each in ("worker", "supervisor")] for line in lines}
+    jobs = list(known)
+    for kind in ("signed-off", "inspected"):
+        for each in archive.said(kind, ("entry.by",), jobs):
+            by = each.told[0]
+            facts = {"by": _facts(by) or by}
+            known[each.job].append(str(_named_in(facts, each.names).get("by") or ""))
+    return [line for line in lines if any(wanted in name.casefold() for name in known[line.job])]
+
+
+def _matches(line: JobLine, asked: Asked) -> bool:
+    canopy = " ".join(str(line.canopy.get(each) or "") for each in ("kind", "make", "type", "size"))
+    day = line.opened[:10]
+    return (
+        (asked.canopy is None or asked.canopy.casefold() in canopy.casefold())
+        and (asked.serial is None or _plain(asked.serial) == _plain(str(line.canopy.get("serial") or "")))
+        and (asked.line is None or _line_words([asked.line]) <= _line_words([line.side, line.number]))
+        and (asked.first_day is None or asked.first_day <= day)
+        and (asked.last_day is None or "" < day <= asked.last_day)
+    )
+
+
+def _line_words(texts: Iterable[str]) -> set[str]:
+    return {word for text in texts for word in re.split(r"[\s,;]+", text.casefold()) if word}
+
+
+def _plain(text: str) -> str:
+    return text.strip().casefold()
+
+
+def _facts(text: str) -> dict[str, Any]:
+    try:
+        read = json.loads(text)
+    except ValueError:
+        return {}
+    return read if isinstance(read, dict) else {}
+
+
+def _named(group: str, facts: Mapping[str, Any], names: str) -> Mapping[str, Any]:
+    told: Mapping[str, Any] = _named_in({group: facts}, names)[group]
+    return told
+
+
+def _named_in(facts: Mapping[str, Any], names: str) -> Mapping[str, Any]:
+    try:
+        return opened(facts, read_names(names))
+    except NamesFault:
+        return opened(facts, {})
