@@ -1,4 +1,4 @@
-"""`fidbench records find` and `records revisit`: what is filed of a canopy, a lot, a rigger; the holds of a bad scale.
+"""`fidbench records find`, `records revisit` and `records gather`: over many jobs, a bad scale's holds, many benches.
 
 `revisit` ends with 1 where a verdict gets worse or can no longer be had, else with 0.
 """
@@ -250,3 +250,27 @@ def _say_bench(
         say(f"\nOf {far} of them the check says nothing: its weight was far from their pull.")
     say(f"\n{len(worse)} of {count(len(again), 'hold')} to revisit: pull each line again, or replace its piece.")
     say("Who decides that is not this program. " + DEFERRAL)
+
+
+@click.command()
+@click.argument("source", metavar="FROM")
+@click.option(
+    "--archive", "where", required=True, metavar="INTO", help="The archive to take it into; made where none is."
+)
+@as_json
+def gather(source: str, where: str, as_json: bool) -> int:
+    """Take the chains of another bench's archive into this one, as they are; only what is new.
+
+    The other archive is verified first. Where it is damaged, or a chain there is another than here, nothing is taken.
+    """
+    from station.records.gather import gather
+
+    taken = gather(source, where, create=True)
+    if as_json:
+        print_json({"benches": [{"bench": bench, **each._asdict()} for bench, each in taken.items()]})
+        return 0
+    for bench, each in taken.items():
+        say(f"{bench}: {count(each.now - each.before, 'new entry', 'new entries')}, up to entry {each.now}")
+    if not taken:
+        say(f"{source}: no entry is filed there yet.")
+    return 0

@@ -1,4 +1,4 @@
-"""`fidbench records`: what is filed, read by people and by programs; but for `import`, nothing writes to an archive.
+"""`fidbench records`: what is filed, read by people and by programs. Only `import` and `gather` write to an archive.
 
 `verify` ends with 0 where nothing is damaged and no verdict changed, else with 1; an archive that cannot be read at all
 ends any of them with 2.
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from station.cli.answers import archive_option, as_json, print_json, say, say_table, warn
-from station.cli.finding import HEADS, cells_of, find, revisit
+from station.cli.finding import HEADS, cells_of, find, gather, revisit
 from station.records.rows import Row, readable
 from station.records.words import count, groups
 
@@ -36,6 +36,7 @@ def records() -> None:
 
 records.add_command(find)
 records.add_command(revisit)
+records.add_command(gather)
 
 
 @records.command("list")

@@ -166,12 +166,20 @@ class Archive:
         with self._transaction("write") as connection:
             if connection.execute(sa.select(ENTRIES.c.seq).limit(1)).first():
                 raise ArchiveFault(f"{self.path}: holds entries already; name a new archive to take an export into")
-            for item in items:
-                if isinstance(item, Row):
-                    values = dataclasses.asdict(item) | {"body": item.body.decode()}
-                    connection.execute(sa.insert(ENTRIES).values(values))
-                else:
-                    connection.execute(sa.insert(TRACES).values(dataclasses.asdict(item)))
+            self._keep(connection, items)
+
+    def take_over(self, items: Iterable[Row | StoredTrace]) -> None:
+        """Keep more rows of this bench's own chain, and their traces, all or none; see `station.records.gather`."""
+        with self._transaction("write") as connection:
+            self._keep(connection, items)
+
+    def _keep(self, connection: Connection, items: Iterable[Row | StoredTrace]) -> None:
+        for item in items:
+            if isinstance(item, Row):
+                values = dataclasses.asdict(item) | {"body": item.body.decode()}
+                connection.execute(sa.insert(ENTRIES).values(values))
+            elif not self._has_trace(connection, item.hash):
+                self._store.keep_trace(connection, dataclasses.asdict(item))
 
     def head(self, bench: str | None = None) -> Link | None:
         """Give the last entry of a bench's chain: of the writing bench, else of the one named or the only one."""

@@ -1,0 +1,112 @@
+"""Gathering the chains of other benches into one archive, each as it stands.
+
+A bench without its server files into its own archive and loses nothing; later its chain is taken over. Only what is new
+is taken, entry by entry as it was sealed, with its names, signatures and traces, all of a chain or nothing of it. Doing
+it again takes nothing twice.
+
+Refused, with nothing taken: a source that does not verify (every link, name, signature, trace and verdict); a chain
+that *forks* from the one here, that is, has another entry under the same number; a job whose number another bench here
+gave to a job of its own.
+
+>>> import tempfile
+>>> from station.records.entries import Checked
+>>> with tempfile.TemporaryDirectory() as folder:
+...     own, shop = f"{folder}/bench-1.sqlite", f"{folder}/shop.sqlite"
+...     with Archive.open(own, bench="Bench 1", create=True) as archive:
+...         _ = archive.append(Checked(job="26-0001", check="no twist"), "2026-03-04T05:06:07.000000Z")
+...     gather(own, shop, create=True), gather(own, shop)
+({'Bench 1': Taken(before=0, now=1)}, {'Bench 1': Taken(before=1, now=1)})
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import closing
+from typing import NamedTuple
+
+from station.records.archive import Archive, ArchiveFault
+from station.records.chain import Link
+from station.records.rows import Row, StoredTrace
+from station.records.verify import verify_examined
+from station.records.workers import examined
+
+_RUN = 500
+
+
+class Taken(NamedTuple):
+    """How many entries of a bench were there before, and are now."""
+
+    before: int
+    now: int
+
+
+def gather(source: str, where: str, create: bool = False, workers: int | None = None) -> dict[str, Taken]:
+    """Take what is new in an archive into the one at `where`, bench by bench; `create` makes it where there is none.
+
+    Raises `ArchiveFault` where an archive cannot be read or written, the source is damaged, a chain forks, or a bench
+    writes to its chain in the target at this moment.
+    """
+    with Archive.open(source) as own:
+        heads = own.heads()
+        with closing(examined(own, workers)) as rows:
+            found = verify_examined(rows, own.stored_traces, None, own.unsound())
+        if not found.good:
+            what = (*found.damaged, *found.verdicts_changed)[0]
+            place = "" if what.seq is None else f"entry {what.seq}: "
+            raise ArchiveFault(
+                f"{source}: does not verify ({place}{what.what}); nothing was taken: look at records verify, "
+                f"and gather from a backup"
+            )
+        taken = {}
+        for bench, head in heads.items():
+            with Archive.open(where, bench=bench, create=create) as shop:
+                before = _before(own, shop, bench, head)
+                if before < head.seq:
+                    _must_be_free(own, shop, bench, before)
+                    shop.take_over(_new(own, bench, before + 1, head.seq))
+                taken[bench] = Taken(before, max(head.seq, before))
+        return taken
+
+
+def _before(own: Archive, shop: Archive, bench: str, head: Link) -> int:
+    """Give how many entries of a bench are there already. Raises `ArchiveFault` where one is not the same in both."""
+    there = shop.head()
+    if there is None:
+        return 0
+    low, high = 0, min(there.seq, head.seq)
+    if _hash(own, bench, high) == _hash(shop, bench, high):
+        return there.seq
+    while low + 1 < high:  # a chain that forks is another from there on
+        middle = (low + high) // 2
+        low, high = (middle, high) if _hash(own, bench, middle) == _hash(shop, bench, middle) else (low, middle)
+    raise ArchiveFault(
+        f"{shop.path}: the chain of {bench} forks from the one in {own.path}: entry {high} is another in each, so two "
+        f"programs wrote as one bench, or one was altered; nothing was taken: keep both as they are, and see with an "
+        f"anchor which is right"
+    )
+
+
+def _hash(archive: Archive, bench: str, seq: int) -> str | None:
+    rows = archive.between((bench, seq), (bench, seq))
+    return rows[0].hash if rows else None
+
+
+def _new(own: Archive, bench: str, first: int, last: int) -> Iterator[Row | StoredTrace]:
+    """Give the entries from one number to another, each after the trace it names."""
+    traces = own.stored_traces
+    for begin in range(first, last + 1, _RUN):
+        for row in own.between((bench, begin), (bench, min(begin + _RUN - 1, last))):
+            if isinstance(name := row.facts.get("trace"), str):
+                yield traces[name]
+            yield row
+
+
+def _must_be_free(own: Archive, shop: Archive, bench: str, before: int) -> None:
+    """Refuse a job whose number another bench in the target gave to a job of its own."""
+    opened = {each.job for each in own.said("job-opened", ()) if each.bench == bench and each.seq > before}
+    for each in shop.said("job-opened", (), sorted(opened)):
+        if each.bench != bench:
+            raise ArchiveFault(
+                f"{shop.path}: {each.bench} opened a job {each.job} here, and {bench} another of the same number; "
+                f"nothing of {bench} was taken: gather it into an archive of its own"
+            )

@@ -1,0 +1,117 @@
+from __future__ import annotations
+
+import dataclasses
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from station.measuring.trace import Trace
+from station.records.archive import Archive, ArchiveFault
+from station.records.entries import Checked, PieceCut
+from station.records.gather import Taken, gather
+from station.records.register import Asked, find
+from station.records.verify import verify
+from tests.station.cli.commands import run
+from tests.station.records.sample_job import OPENED, hold, pulled
+from tests.station.records.server import server
+from tests.station.records.test_archive import AT, is_whole
+
+TRACE = pulled(1, (0.5, 30, 31))
+
+
+def bench_files(path: Path, bench: str, job: str, trace: Trace = TRACE) -> Path:
+    """File a short job at a bench of its own."""
+    with Archive.open(path, bench=bench, create=True) as archive:
+        archive.append(dataclasses.replace(OPENED, job=job), AT)
+        archive.append(PieceCut(job=job, line="A", piece="12", length_um=None), AT)
+        archive.append(dataclasses.replace(hold(("12",), trace, "A: pre-stretch"), job=job), AT, [trace])
+    return path
+
+
+@pytest.fixture(params=["file", "server"])
+def shop(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Give where the shop's archive is to be: in a file, and on a real server."""
+    if request.param == "file":
+        yield str(tmp_path / "shop.sqlite")
+        return
+    pytest.importorskip("psycopg", reason="archives on a server need the extra postgres")
+    with server() as running:
+        yield running.new()
+
+
+def test_two_benches_that_were_off_line_are_gathered(shop: str, tmp_path: Path) -> None:
+    """Both chains come over unchanged, verify, are found in together, go on, and are gathered again without doubles."""
+    one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
+    two = bench_files(tmp_path / "two.sqlite", "Bench 2", "26-0002")  # the same pull: its trace is kept once
+    assert gather(str(one), shop, create=True) == {"Bench 1": Taken(0, 3)}
+    assert gather(str(two), shop) == {"Bench 2": Taken(0, 3)}
+    assert gather(str(one), shop) == {"Bench 1": Taken(3, 3)}
+    with Archive.open(one, bench="Bench 1") as archive:
+        archive.append(Checked(job="26-0001", check="no twist"), AT)
+    assert gather(str(one), shop) == {"Bench 1": Taken(3, 4)}
+    with Archive.open(shop) as archive:
+        rows = list(archive.entries())
+        found = verify(rows, archive.stored_traces, None, archive.unsound(), archive.unguarded())
+        assert (found.good, found.entries, found.remarks) == (True, 7, ())
+        assert [each.line.job for each in find(archive, Asked(lot="h-2231"))] == ["26-0001", "26-0002"]
+        assert [each.pieces for each in find(archive, Asked(lot="H-2231", rigger="velling"))] == [("12",), ("12",)]
+        assert len(archive.saying("hold-judged", "entry.scale", "/dev/serial/by-id/usb-bench-scale")) == 2
+    own = []
+    for path in (one, two):
+        with Archive.open(path) as archive:
+            own += list(archive.entries())
+    assert rows == own
+
+
+def test_a_chain_that_forks_is_refused_and_nothing_is_taken(shop: str, tmp_path: Path) -> None:
+    """Two archives that wrote as one bench are told apart at the first entry that differs."""
+    one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
+    other = tmp_path / "other.sqlite"
+    with Archive.open(one) as archive:
+        archive.backup(other)
+    for path, check in ((one, "no twist"), (other, "pins counted back")):
+        with Archive.open(path, bench="Bench 1") as archive:
+            for n in range(5):
+                archive.append(Checked(job="26-0001", check=f"{check} {n}"), AT)
+    gather(str(one), shop, create=True)
+    with pytest.raises(ArchiveFault, match=r"the chain of Bench 1 forks .* entry 4 is another in each"):
+        gather(str(other), shop)
+    with Archive.open(shop) as archive:
+        assert archive.count() == 8
+
+
+def test_a_damaged_archive_is_not_gathered(tmp_path: Path) -> None:
+    """What does not verify is refused with the entry, and the shop's archive is not even made."""
+    one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
+    with closing(sqlite3.connect(one)) as connection:
+        connection.execute("DROP TRIGGER entries_unaltered")
+        connection.execute("""UPDATE entries SET body = replace(body, '"piece":"12"', '"piece":"13"') WHERE seq = 2""")
+        connection.commit()
+    with pytest.raises(ArchiveFault, match=r"does not verify \(entry 2: its text was altered"):
+        gather(str(one), str(tmp_path / "shop.sqlite"), create=True)
+    assert not (tmp_path / "shop.sqlite").exists()
+
+
+def test_a_job_number_given_twice_is_refused(tmp_path: Path) -> None:
+    """Two benches that gave one number to two jobs are told, and the first one's stays whole."""
+    one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
+    two = bench_files(tmp_path / "two.sqlite", "Bench 2", "26-0001")
+    shop = tmp_path / "shop.sqlite"
+    gather(str(one), str(shop), create=True)
+    with pytest.raises(ArchiveFault, match="Bench 1 opened a job 26-0001 here, and Bench 2 another"):
+        gather(str(two), str(shop))
+    assert is_whole(shop) == 3
+
+
+def test_the_command_says_what_was_taken(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """A person reads how many entries came, a program the same as JSON, and a missing archive ends with 2."""
+    one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
+    shop = tmp_path / "shop.sqlite"
+    ran = run(capfd, "records", "gather", one, "--archive", shop)
+    assert (ran.status, ran.out) == (0, "Bench 1: 3 new entries, up to entry 3\n")
+    ran = run(capfd, "records", "gather", one, "--archive", shop, "--json")
+    assert ran.json == {"benches": [{"bench": "Bench 1", "before": 3, "now": 3}]}
+    assert run(capfd, "records", "gather", tmp_path / "no.sqlite", "--archive", shop).status == 2
