@@ -50,11 +50,13 @@ def gather(source: str, where: str, create: bool = False, workers: int | None = 
         heads = own.heads()
         with closing(examined(own, workers)) as rows:
             found = verify_examined(rows, own.stored_traces, None, own.unsound())
-        if not found.good:
-            what = (*found.damaged, *found.verdicts_changed)[0]
-            place = "" if what.seq is None else f"entry {what.seq}: "
+        wrong = [(each.seq, each.what) for each in found.damaged]
+        wrong += [(each.seq, each.what) for each in found.verdicts_changed]
+        if wrong:
+            seq, what = wrong[0]
+            place = "" if seq is None else f"entry {seq}: "
             raise ArchiveFault(
-                f"{source}: does not verify ({place}{what.what}); nothing was taken: look at records verify, "
+                f"{source}: does not verify ({place}{what}); nothing was taken: look at records verify, "
                 f"and gather from a backup"
             )
         taken = {}
