@@ -234,13 +234,17 @@ class Archive:
             rows = [_row(found) for found in connection.execute(wanted)]
         yield from rows
 
-    def saying(self, kind: str, place: str, word: str, bench: str | None = None, after: int = 0) -> list[Row]:
+    def saying(
+        self, kind: str, place: str, word: str, bench: str | None = None, after: int = 0, exact: bool = False
+    ) -> list[Row]:
         """Give the entries of a kind that say `word` at a place in their bodies, by bench and number.
 
-        Blanks around it and great or small letters (of English) do not matter. Of all benches, or of one and of those
-        the entries after a number. Quick for the places that `schema.INDEXED` names.
+        Blanks around it and great or small letters (of English) do not matter, unless it is to be exact. Of all
+        benches, or of one and of those the entries after a number. Quick for the places that `schema.INDEXED` names.
         """
-        says = sa.text(f"{sought(place, is_server(self.where))} = lower(trim(:word))").bindparams(word=word)
+        server = is_server(self.where)
+        exactly = f" AND {place_in_body(place, server)} = :word" if exact else ""
+        says = sa.text(f"{sought(place, server)} = lower(trim(:word)){exactly}").bindparams(word=word)
         of_kind = sa.text(f"kind = '{kind}'")  # written out, as in the index
         wanted = sa.select(ENTRIES).where(of_kind, says, ENTRIES.c.seq > after)
         if bench is not None:

@@ -91,7 +91,7 @@ def doubts(archive: Archive, scale: str, bench: str | None = None) -> list[Doubt
         if isinstance(entry, ScaleChecked | DailyChecked) and entry.scale == scale:
             checks.setdefault(row.bench, []).append((row, entry))
     for each in archive.heads():
-        if each not in checks and archive.saying("hold-judged", "entry.scale", scale, each):
+        if each not in checks and archive.saying("hold-judged", "entry.scale", scale, each, exact=True):
             checks[each] = []
     return [_doubt(each, found) for each, found in sorted(checks.items()) if bench in (None, each)]
 
@@ -133,10 +133,10 @@ def _doubt(bench: str, checks: Sequence[tuple[Row, ScaleChecked | DailyChecked]]
 def in_doubt(archive: Archive, scale: str, doubt: Doubt, since: str | None = None) -> list[Row]:
     """Give the holds in doubt; those filed at UTC text `since` or later, whatever was checked, where it is given."""
     after = doubt.after if since is None else 0
-    rows = archive.saying("hold-judged", "entry.scale", scale, doubt.bench, after)
+    rows = archive.saying("hold-judged", "entry.scale", scale, doubt.bench, after, exact=True)
     if since is not None:
-        return [row for row in rows if _said(row, "scale") == scale and _at(row) >= since]
-    return [row for row in rows if _said(row, "scale") == scale and (doubt.before is None or row.seq < doubt.before)]
+        return [row for row in rows if _at(row) >= since]
+    return [row for row in rows if doubt.before is None or row.seq < doubt.before]
 
 
 def revisit(row: Row, traces: Mapping[str, StoredTrace], asked: ScaleUncertainty, known_mn: int | None) -> Revisited:
@@ -174,13 +174,6 @@ def _less_trust(
     if known_mn is not None and not 2 * known_mn <= 3 * target_mn <= 4 * known_mn:
         return None, "the check says nothing of a pull so far from its weight"
     return (own if own["expanded_mn"] >= asked.expanded_mn else asked.facts()), ""
-
-
-def _said(row: Row, key: str) -> object:
-    try:
-        return row.facts.get(key)
-    except BodyFault:
-        return None
 
 
 def _at(row: Row) -> str:

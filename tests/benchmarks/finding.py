@@ -20,7 +20,7 @@ from station.records.archive import Archive
 from station.records.chain import FIRST_PREV, seal
 from station.records.entries import DailyChecked, Entry, HoldJudged, PieceCut, SignedOff, body_of
 from station.records.names import seal_names, text_of
-from station.records.register import Asked, find, register
+from station.records.register import Asked, find
 from station.records.revisit import doubts, in_doubt
 from station.records.rows import Row, StoredTrace
 from station.records.workers import cores, revisited
@@ -102,19 +102,15 @@ def figures() -> list[dict[str, Any]]:
             holds = in_doubt(archive, SCALE, doubt)
             scale_s = time.perf_counter() - begun
             begun = time.perf_counter()
-            lines = register(archive)
-            list_s = time.perf_counter() - begun
-            begun = time.perf_counter()
             again = list(revisited(archive, holds, ASKED, workers=min(2, cores())))
             judged_s = time.perf_counter() - begun
         worse = sum(each.worse for each in again)
-        if (len(of_lot), len(holds), len(lines), len(again)) != (JOBS // LOTS, JOBS, JOBS, JOBS) or not worse:
-            raise RuntimeError(f"found {len(of_lot)} of a lot, {len(holds)} holds, {len(lines)} jobs, {worse} worse")
+        if (len(of_lot), len(holds), len(again)) != (JOBS // LOTS, JOBS, JOBS) or not worse:
+            raise RuntimeError(f"found {len(of_lot)} of a lot, {len(holds)} holds, {worse} worse")
         bare_s = bare_judged_s(traces()[:200]) / min(2, cores())
         name = f"records, {JOBS:,} jobs"
         return [
             figure(f"{name}: everything made from a lot", lot_s, "s", 1, None, False),
             figure(f"{name}: every hold made with a scale since its last good check", scale_s, "s", 1, None, False),
-            figure(f"{name}: listed", list_s, "s", 5, None, False),
             figure(f"{name}: their holds judged again with less trust, two cores", judged_s, "s", 60, bare_s, False),
         ]
