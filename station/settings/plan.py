@@ -177,12 +177,14 @@ class PlanSettings:
 Learned = Callable[[], Sequence[Trial]]
 
 
-def load_plan(path: Path | str, learned: Learned | None = None) -> PlanSettings:
+def load_plan(path: Path | str, learned: Learned | None = None, at: Path | None = None) -> PlanSettings:
     """Read a plan file; `learned` gives the archive's trials, and is asked only where the plan wants them.
 
-    Raises `SettingsFault` naming the file, the key, what was found and what was expected.
+    It is read as one that will stand `at`, where that is given: from there a file of trials is named. Raises `SettingsFault` naming the file, the key, what was found and what was expected.
     """
-    plan = read_plan(Table.load(path))
+    top = Table.load(path)
+    top = top if at is None else Table(str(at), "", {key: top.get(key, lambda value: value) for key in top})
+    plan = read_plan(top)
     if learned is None or not any(source.trials_file == ARCHIVE for source in _sources(plan)):
         return plan
     trials = tuple(learned())

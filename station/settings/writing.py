@@ -2,6 +2,8 @@ r"""Writing settings: the TOML a person could have written, read back by its own
 
 * What a person wrote stays as it was: comments, order, and every key that is not answered anew.
 * A file is replaced whole or not at all. Where the new text is refused, the old file stands as it stood.
+* Of [[tables]] one is named by its number, from 0; the number after the last makes a new one. What is new within one
+  is written in a row, as in `link_end = { loop = "1 in" }`.
 
 >>> print(edited('# ours\n[hold]\ntarget = "30 lbf"  # by hand\n', {"hold.target": "32 lbf", "hold.low": "29 lbf"}))
 # ours
@@ -17,12 +19,13 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping, MutableSequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Array
 
 from station.settings.tables import SettingsFault
 
@@ -33,35 +36,70 @@ Value = str | int | float
 def edited(text: str, answers: Mapping[str, Value | None]) -> str:
     """Give TOML text with some keys answered anew, each named from the top with dots; None takes a key out.
 
-    A table that is left without keys goes as well. Raises `SettingsFault` where `text` is no TOML.
+    A table that is left without keys goes as well; numbers are those before any table went. Raises `SettingsFault`
+    where `text` is no TOML.
     """
     try:
         document = tomlkit.parse(text)
     except TOMLKitError as fault:
         raise SettingsFault(f"is not valid TOML: {fault}") from None
+    paths = {key: tuple(key.split(".")) for key in answers}
     for key, value in answers.items():
-        _put(document, key.split("."), value)
+        _put(document, list(paths[key]), value)
+    above = {path[:depth] for path in paths.values() for depth in range(1, len(path))}
+    for path in sorted(above, key=_last_first, reverse=True):
+        _drop_empty(document, path)
     return tomlkit.dumps(document)
 
 
-def _put(table: MutableMapping[str, Any], path: list[str], value: Value | None) -> None:
-    key, below = path[0], path[1:]
+def _put(table: Any, path: list[str], value: Value | None, in_a_row: bool = False) -> None:
+    key, below = (int(path[0]) if isinstance(table, MutableSequence) else path[0]), path[1:]
+    is_there = key < len(table) if isinstance(key, int) else key in table
     if not below:
         if value is None:
-            table.pop(key, None)
-        elif table.get(key) != value:
+            if is_there:
+                table.pop(key)
+        elif not is_there or table[key] != value:
             table[key] = value
         return
-    if key not in table:
+    if not is_there:
         if value is None:
             return
-        table[key] = tomlkit.table()
-    if not isinstance(table[key], MutableMapping):
+        _add(table, key, below[0].isdecimal(), in_a_row)
+    if not isinstance(table[key], MutableMapping | MutableSequence):
         why = f"found {table[key]!r}, expected a table"
-        raise SettingsFault(f"[{key}]: {why}", key, why)
-    _put(table[key], below, value)
-    if not table[key]:
-        del table[key]
+        raise SettingsFault(f"[{key}]: {why}", str(key), why)
+    _put(table[key], below, value, in_a_row or isinstance(key, int))
+
+
+def _add(table: Any, key: int | str, numbered: bool, in_a_row: bool) -> None:
+    new: Any
+    if numbered:
+        new = tomlkit.array() if in_a_row else tomlkit.aot()
+    else:
+        new = tomlkit.inline_table() if in_a_row or isinstance(table, Array) else tomlkit.table()
+    if isinstance(key, int):
+        table.append(new)
+    else:
+        table[key] = new
+
+
+def _last_first(path: tuple[str, ...]) -> tuple[int, list[tuple[int, str]]]:
+    """Order paths so that, read backward, what lies deep comes before what holds it, and later numbers first."""
+    return len(path), [(int(part), "") if part.isdecimal() else (-1, part) for part in path]
+
+
+def _drop_empty(document: Any, path: tuple[str, ...]) -> None:
+    """Take out the table at `path` where it is left without keys."""
+    table = document
+    for part in path[:-1]:
+        key = int(part) if isinstance(table, MutableSequence) else part
+        if not (key < len(table) if isinstance(key, int) else key in table):
+            return
+        table = table[key]
+    last = int(path[-1]) if isinstance(table, MutableSequence) else path[-1]
+    if (last < len(table) if isinstance(last, int) else last in table) and not table[last]:
+        table.pop(last)
 
 
 def values_of(text: str) -> dict[str, str]:
@@ -72,6 +110,8 @@ def values_of(text: str) -> dict[str, str]:
         for key, value in table.items():
             if isinstance(value, Mapping):
                 walk(value, f"{above}{key}.")
+            elif isinstance(value, list) and value and all(isinstance(each, Mapping) for each in value):
+                walk({str(number): each for number, each in enumerate(value)}, f"{above}{key}.")
             else:
                 found[above + key] = str(value)
 
