@@ -1,7 +1,8 @@
-"""What a shop wrote down for itself, beside what comes with the program: hold specifications and materials.
+"""What a shop wrote down for itself, beside what comes with the program: hold specifications, materials, line plans.
 
 A `Shelf` holds both. What comes with the program is read only: a copy under a name of its own is the shop's. Nothing is
-kept that its strict loader does not take, and no name is used twice.
+kept that its strict loader does not take, and no name is used twice. Nothing is lost: what is taken off a shelf stays
+beside it, as `NAME.toml.old`.
 
 >>> [sheet.name for sheet in holds(Path("/nowhere")).sheets()]
 ['main-hmpe', 'mark-round-nylon', 'measure-ram-air', 'round-reserve']
@@ -9,15 +10,18 @@ kept that its strict loader does not take, and no name is used twice.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib import resources
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 from station.settings.hold import HoldSpecification, load_hold, ready_made_hold, ready_made_holds
 from station.settings.materials import load_material
+from station.settings.plan import PlanSettings, load_plan
 from station.settings.tables import SettingsFault
 from station.settings.writing import Value, edited, keep, plain_number, values_of
 
@@ -38,12 +42,14 @@ class Sheet:
 class Shelf:
     """Files of one kind. `name_key` is the key that names one; empty where its file's name does.
 
+    `load` reads a file strictly, as one that will stand at the second path.
+
     `numbers` are keys whose value is a number without a unit, written without quotes.
     """
 
     kind: str
     folder: Path
-    load: Callable[[Path], Any]
+    load: Callable[[Path, Path], Any]
     name_key: str = ""
     numbers: tuple[str, ...] = ()
 
@@ -67,13 +73,33 @@ class Shelf:
             if not is_itself and stem in (_stem(sheet.name), sheet.path.stem):
                 whose = "the shop's own" if sheet.own else "a ready-made one"
                 raise _name_fault(f"{sheet.name!r} is the name of {whose}; give this one another")
-        path = old.path if old is not None and old.own else self.folder / f"{stem}.toml"
-        if old is not None and old.own and not self.name_key and stem != old.path.stem:
-            path = self.folder / f"{stem}.toml"  # another name is another file, and the old one stays
+        is_new = old is None or not old.own or _stem(old.name) != stem
+        path = self.folder / f"{stem}.toml" if old is None or is_new else old.path  # another name is another file
         values: dict[str, Value | None] = {key: self._value(key, text.strip()) for key, text in answers.items()}
         if self.name_key:
             values = {self.name_key: name, **values}
-        keep(path, edited(old.text if old is not None else "", values), self.load)
+        keep(path, edited(old.text if old is not None else "", values), lambda new: self.load(new, path))
+        return self._sheet(path, own=True)
+
+    def take_off(self, sheet: Sheet) -> Path:
+        """Take one of the shop's own off the shelf; give where it is kept. Raises `SettingsFault`."""
+        if not sheet.own:
+            raise SettingsFault(f"{sheet.name!r} is ready-made and stays")
+        names = (sheet.path.with_name(f"{sheet.path.name}.old{number or ''}") for number in count())
+        kept = next(path for path in names if not path.exists())
+        try:
+            return sheet.path.rename(kept)
+        except OSError as fault:
+            raise SettingsFault(f"{sheet.path}: cannot be taken off: {fault.strerror or fault}") from None
+
+    def put_back(self, kept: Path) -> Sheet:
+        """Put what was taken off back on the shelf. Raises `SettingsFault` where its place was taken meanwhile."""
+        path = kept.with_name(kept.name[: kept.name.rindex(".old")])
+        try:
+            os.link(kept, path)
+            kept.unlink()
+        except OSError as fault:
+            raise SettingsFault(f"{path}: cannot be put back: {fault.strerror or fault}") from None
         return self._sheet(path, own=True)
 
     def _value(self, key: str, text: str) -> Value | None:
@@ -84,7 +110,7 @@ class Shelf:
         try:
             text = path.read_text(encoding="utf-8-sig")
             values = values_of(text)
-            self.load(path)
+            self.load(path, path)
         except (OSError, UnicodeDecodeError) as wrong:
             fault = f"{path}: cannot be read: {wrong}"
         except SettingsFault as wrong:
@@ -94,14 +120,21 @@ class Shelf:
 
 def holds(shop: Path) -> Shelf:
     """Give the shelf of hold specifications."""
-    return Shelf("holds", shop / "holds", load_hold)
+    return Shelf("holds", shop / "holds", lambda path, _: load_hold(path))
 
 
 def materials(shop: Path) -> Shelf:
     """Give the shelf of materials."""
     figures = ("fibre_density_kg_per_m3", "fibre_modulus_n_per_tex", "carriers")
     numbers = (*(f"material.{figure}.value" for figure in figures), "material.picks.picks")
-    return Shelf("lines", shop / "lines", load_material, "material.name", numbers)
+    return Shelf("lines", shop / "lines", lambda path, _: load_material(path), "material.name", numbers)
+
+
+def plans(shop: Path, check: Callable[[PlanSettings], Any]) -> Shelf:
+    """Give the shelf of line plans; `check` refuses, by a `SettingsFault`, what cannot be worked."""
+    shares = ("plan.pull_share", "shrinkage.coefficient", "shrinkage.standard_uncertainty")
+    numbers = (*shares, "sewing.stitches", "sewing.per_inch")
+    return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at)), "plan.name", numbers)
 
 
 def hold_names(shop: Path) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from PyQt6.QtCore import QPointF, Qt
+from PyQt6.QtCore import QPointF, Qt, pyqtSignal
 from PyQt6.QtGui import QPainter, QPaintEvent, QPolygonF, QShowEvent
 from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPlainTextEdit, QSizePolicy, QWidget
 
@@ -44,12 +44,12 @@ def dress(look: Look, scale: float = 1.0) -> str:
         QLabel[role="soft"] {{ color: {look.soft}; }}
         QLabel[role="error"] {{ color: {look.ceiling}; font-weight: bold; }}
         QLabel[role="label"] {{ padding: {pad + edge}px 0; }}
-        QLineEdit, QPlainTextEdit, QComboBox, QListWidget {{
+        QLineEdit, QPlainTextEdit, QTextEdit, QComboBox, QListWidget {{
             background: {look.card}; border: {edge}px solid {look.soft}; border-radius: {round_by}px; padding: {pad}px;
             selection-background-color: {look.act}; selection-color: {look.ground};
             placeholder-text-color: {look.soft};
         }}
-        QLineEdit:focus, QPlainTextEdit:focus, QComboBox:focus, QListWidget:focus {{
+        QLineEdit:focus, QPlainTextEdit:focus, QTextEdit:focus, QComboBox:focus, QListWidget:focus {{
             border: {strong}px solid {look.act}; padding: {pad + edge - strong}px;
         }}
         QComboBox::drop-down {{ border: none; width: 0; }}
@@ -114,7 +114,9 @@ class Choice(QComboBox):
 
 
 class Form(QWidget):
-    """The fields, in their groups, with room for an error beside each."""
+    """The fields, in their groups, with room for an error beside each. `typed` tells that something was changed."""
+
+    typed = pyqtSignal()
 
     def __init__(self, fields: Sequence[Field], parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -136,6 +138,8 @@ class Form(QWidget):
             edit = _input(field, self)
             label.setBuddy(edit)
             edit.setAccessibleName(label.text())
+            changed = edit.currentTextChanged if isinstance(edit, QComboBox) else edit.textChanged
+            changed.connect(lambda *_: self.typed.emit())
             error = labelled("", "error", self)
             error.hide()
             grid.addWidget(label, row, 0, Qt.AlignmentFlag.AlignTop)
@@ -180,8 +184,8 @@ class Form(QWidget):
             if field.required and not answers[field.key]
         }
 
-    def say(self, problems: Mapping[str, str]) -> None:
-        """Show each problem beside its field, clear all others, and go to the first. Unknown keys are a KeyError."""
+    def say(self, problems: Mapping[str, str], *, go: bool = True) -> None:
+        """Show each problem beside its field, clear all others, and `go` to the first. Unknown keys are a KeyError."""
         for key in problems:
             if key not in self.inputs:
                 raise KeyError(key)
@@ -191,7 +195,7 @@ class Form(QWidget):
             label.setVisible(bool(text))
             self.inputs[key].setAccessibleDescription(text)
         first = next((key for key in self.inputs if problems.get(key)), None)
-        if first is not None:
+        if first is not None and go:
             self.inputs[first].setFocus(Qt.FocusReason.OtherFocusReason)
 
 

@@ -7,20 +7,18 @@ is read by the same strict loader as a file that a person wrote, and what it ref
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import NamedTuple
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QHBoxLayout, QLabel, QListWidget, QVBoxLayout
 
-from station.settings.shop import Sheet, Shelf
+from station.settings.shop import Shelf
 from station.settings.tables import SettingsFault
 from station.views.form import Field, Form, labelled
-from station.views.page import Page, add_row, scrolled
+from station.views.page import add_row, scrolled
 from station.views.palette import LookName
-
-NAME = "name"
-"""The key under which a sheet's name is answered."""
-
+from station.views.sheet_page import NAME, SheetPage
 
 class Kind(NamedTuple):
     """What a page says of its kind of sheet: its title, what one is called, its caution, its fields."""
@@ -159,7 +157,7 @@ MATERIALS = Kind(
 )
 
 
-class ShelfPage(Page):
+class ShelfPage(SheetPage):
     """The sheets of one shelf, and one of them in a form. `more` says more of a sheet by its name."""
 
     def __init__(
@@ -169,11 +167,11 @@ class ShelfPage(Page):
         kind: Kind,
         *,
         more: Callable[[str], str] = lambda _: "",
+        named_by: Callable[[str], str] = lambda _: "",
         scale: float = 1.0,
     ) -> None:
-        super().__init__(look, kind.title, kind.text, scale=scale)
-        self._shelf, self._kind, self._more = shelf, kind, more
-        self._sheet: Sheet | None = None
+        super().__init__(look, shelf, kind.title, kind.text, named_by=named_by, scale=scale)
+        self._kind, self._more = kind, more
         halves = QHBoxLayout()
         halves.setSpacing(round(48 * scale))
         left, right = QVBoxLayout(), QVBoxLayout()
@@ -191,14 +189,15 @@ class ShelfPage(Page):
         self.body.addLayout(halves, 1)
         self.new_button = self.button(f"New {kind.one}")
         self.new_button.clicked.connect(self.begin_new)
+        self.add_remove_button()
         self.keep_button = self.button("Keep it", main=True)
         self.keep_button.clicked.connect(self.keep)
-        self._fill()
         self.rows.currentRowChanged.connect(self._chosen)
-        self.rows.setCurrentRow(0)
+        self.show_sheets(None)
         self.rows.setFocus()
 
-    def _fill(self) -> None:
+    def show_sheets(self, path: Path | None) -> None:
+        """Show the shelf anew, and choose the sheet at `path`, the first where it is None."""
         self.rows.blockSignals(True)
         self.rows.clear()
         self._sheets = self._shelf.sheets()
@@ -208,12 +207,13 @@ class ShelfPage(Page):
             whose = "your own" if sheet.own else "ready-made"
             add_row(self.rows, f"{sheet.name}\n{about} · {whose}", sheet.name)
         self.rows.blockSignals(False)
+        self.rows.setCurrentRow(next((row for row, sheet in enumerate(self._sheets) if sheet.path == path), 0))
 
     def _chosen(self, row: int) -> None:
         if not 0 <= row < len(self._sheets):
             return
         sheet = self._sheets[row]
-        self._sheet = sheet
+        self.chose(sheet)
         self.form.say({})
         self.say("")
         self.form.fill(self._kind.typed(sheet.values) | {NAME: sheet.name if sheet.own else ""})
@@ -227,7 +227,7 @@ class ShelfPage(Page):
     def begin_new(self) -> None:
         """Empty the form for one of the shop's own."""
         self.rows.setCurrentRow(-1)
-        self._sheet = None
+        self.chose(None)
         self.form.say({})
         self.say("")
         self.form.fill(self._kind.typed({}))
@@ -244,13 +244,9 @@ class ShelfPage(Page):
         typed = self.form.answers()
         name = typed.pop(NAME)
         try:
-            kept = self._shelf.keep(name, self._kind.answers(typed), self._sheet)
+            self.keep_as(name, self._kind.answers(typed))
         except SettingsFault as fault:
             self._refuse(fault)
-            return
-        self._fill()
-        self.rows.setCurrentRow([sheet.path for sheet in self._sheets].index(kept.path))
-        self.say(f"Kept: {kept.name}, in {kept.path}.")
 
     def _refuse(self, fault: SettingsFault) -> None:
         words = fault.key.replace(".source", ".words").replace(".assumed", ".words")

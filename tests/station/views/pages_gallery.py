@@ -18,7 +18,8 @@ from station.views.page import Page
 from station.views.palette import LookName
 from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
-from station.views.shelf_page import HOLDS, MATERIALS, NAME, ShelfPage
+from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
+from station.views.sheet_page import NAME
 
 STATION = """# The bench by the window.
 [station]
