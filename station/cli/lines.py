@@ -44,8 +44,8 @@ def marks(
     Exit status 0 when the plan can be worked, 2 when it cannot or cannot be read.
     """
     from station.cli.line_words import marks_answer
-    from station.linework.plan_text import marks_text
     from station.linework.line_plan import make_plan
+    from station.linework.plan_text import marks_text
     from station.settings.plan import load_plan
     from station.units import IMPERIAL, METRIC
 

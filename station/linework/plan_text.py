@@ -1,6 +1,7 @@
 """A plan in rows of text: what to cut, the order of work with every mark, how equal the pulls must be, what to mind.
 
-A row that begins a group or stands alone begins at the edge; the others are indented, twice where they belong to a step.
+A row that begins a group or stands alone begins at the edge; the others are indented, twice where they belong
+to a step.
 """
 
 from __future__ import annotations

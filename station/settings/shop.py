@@ -59,9 +59,10 @@ class Shelf:
             found = [self._sheet(path, own=False) for path in sorted(ready.glob("*.toml"))]
         return found + [self._sheet(path, own=True) for path in sorted(self.folder.glob("*.toml"))]
 
-    def keep(self, name: str, answers: Mapping[str, str], old: Sheet | None) -> Sheet:
-        """Write a sheet of the shop's under `name`, from `old` where it has one; an empty answer takes its key out.
+    def keep(self, name: str, answers: Mapping[str, str], old: Sheet | None, text: str | None = None) -> Sheet:
+        """Write a sheet of the shop's under `name`, from `text`, or else from that of `old` where there is one.
 
+        An empty answer takes its key out. Under another name than `old` had it is another file, and the old one stays.
         Raises `SettingsFault` with the key that is at fault: `name` where the name is.
         """
         name = name.strip()
@@ -74,11 +75,12 @@ class Shelf:
                 whose = "the shop's own" if sheet.own else "a ready-made one"
                 raise _name_fault(f"{sheet.name!r} is the name of {whose}; give this one another")
         is_new = old is None or not old.own or _stem(old.name) != stem
-        path = self.folder / f"{stem}.toml" if old is None or is_new else old.path  # another name is another file
+        path = self.folder / f"{stem}.toml" if old is None or is_new else old.path
         values: dict[str, Value | None] = {key: self._value(key, text.strip()) for key, text in answers.items()}
         if self.name_key:
             values = {self.name_key: name, **values}
-        keep(path, edited(old.text if old is not None else "", values), lambda new: self.load(new, path))
+        text = text if text is not None else old.text if old is not None else ""
+        keep(path, edited(text, values), lambda new: self.load(new, path))
         return self._sheet(path, own=True)
 
     def take_off(self, sheet: Sheet) -> Path:

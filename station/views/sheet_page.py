@@ -61,27 +61,31 @@ class SheetPage(Page):
                 self.show_sheets(back.path)
                 self.say(f"Put back: {back.name}.")
             elif sheet is not None and sheet.own:
-                named = self._named_by(sheet.name)
-                if named:
-                    raise SettingsFault(f"{sheet.name} stays: {named}")
-                kept = self._shelf.take_off(sheet)
-                self.show_sheets(None)
-                self._removed = kept
-                self.remove_button.setText(PUT_BACK)
-                self.remove_button.setEnabled(True)
-                self.say(f"Removed: {sheet.name}. It is kept as {kept}.")
+                self._remove(sheet)
         except SettingsFault as fault:
             self.say(str(fault), wrong=True)
 
-    def keep_as(self, name: str, answers: Mapping[str, str]) -> Sheet:
-        """Keep what is typed under `name`, and show it. Raises `SettingsFault` with the key at fault.
+    def _remove(self, sheet: Sheet) -> None:
+        named = self._named_by(sheet.name)
+        if named:
+            self.say(f"{sheet.name} stays: {named}", wrong=True)
+            return
+        kept = self._shelf.take_off(sheet)
+        self.show_sheets(None)
+        self._removed = kept
+        self.remove_button.setText(PUT_BACK)
+        self.remove_button.setEnabled(True)
+        self.say(f"Removed: {sheet.name}. It is kept as {kept}.")
+
+    def keep_as(self, name: str, answers: Mapping[str, str], text: str | None = None) -> Sheet:
+        """Keep what is typed under `name`, and show it; see `Shelf.keep`. Raises `SettingsFault` with the key at fault.
 
         A sheet of the shop's with another name than before is renamed, unless something names it as it was.
         """
         old = self._sheet
         renamed = old is not None and old.own and old.name != name
         named = self._named_by(old.name) if old is not None and renamed else ""
-        kept = self._shelf.keep(name, answers, old)
+        kept = self._shelf.keep(name, answers, old, text)
         words = f"Kept: {kept.name}, in {kept.path}."
         if old is not None and renamed and kept.path != old.path:
             if named:

@@ -20,6 +20,7 @@ from station.views.page import add_row, scrolled
 from station.views.palette import LookName
 from station.views.sheet_page import NAME, SheetPage
 
+
 class Kind(NamedTuple):
     """What a page says of its kind of sheet: its title, what one is called, its caution, its fields."""
 

@@ -16,10 +16,11 @@ from station.settings import shop
 from station.views.archive_page import ArchivePage, FiledJob
 from station.views.page import Page
 from station.views.palette import LookName
+from station.views.plan_page import PlanPage, plan_shelf
 from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
-from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
 from station.views.sheet_page import NAME
+from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
 
 STATION = """# The bench by the window.
 [station]
@@ -67,6 +68,23 @@ def material(folder: Path, look: LookName, scale: float) -> Page:
     """Show a material with what is assumed of it."""
     more = "No trials of it in /home/loft/trials."
     return ShelfPage(look, shop.materials(folder), MATERIALS, more=lambda _: more, scale=scale)
+
+
+def plan(folder: Path, look: LookName, scale: float) -> Page:
+    """Show a line plan with its drawing and marks."""
+    page = PlanPage(look, plan_shelf(folder), lambda _: None, scale=scale)
+    page.sheets.setCurrentIndex(1)
+    return page
+
+
+def plan_line(folder: Path, look: LookName, scale: float) -> Page:
+    """Show a line of a plan that cannot be worked, and why."""
+    page = PlanPage(look, plan_shelf(folder), lambda _: None, scale=scale)
+    page.sheets.setCurrentIndex(1)
+    page.parts.setCurrentRow(2)
+    page.form.fill({**page.form.answers(), "line.1.link_end.at": "4 in"})
+    page.work_out()
+    return page
 
 
 def archive(folder: Path, look: LookName, scale: float) -> Page:
@@ -120,7 +138,7 @@ def _none() -> None:
 
 
 PAGES: tuple[Callable[[Path, LookName, float], Page], ...] = (
-    hold, hold_wrong, material, archive, archive_at_work, settings, scale, no_scale,
+    hold, hold_wrong, material, plan, plan_line, archive, archive_at_work, settings, scale, no_scale,
 )  # fmt: skip
 
 

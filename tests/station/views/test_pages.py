@@ -24,8 +24,8 @@ from station.views.archive_page import ArchivePage, FiledJob
 from station.views.page import Page
 from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
-from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
 from station.views.sheet_page import NAME
+from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
 from station.views.work import Tell, Work
 from tests.station.cli.test_records import alter
 from tests.station.records.sample_job import JOB, file_job
