@@ -32,7 +32,7 @@ from station.learned import learned
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
-from station.pages_app import archive_page, hold_page, material_page, scale_page
+from station.pages_app import archive_page, hold_page, material_page, plan_page, scale_page
 from station.records.archive import Archive
 from station.records.entries import JobOpened, SignedOff
 from station.records.store import is_server
@@ -121,8 +121,9 @@ class Sitting:
             ),
             pages=(
                 ("Scale and pedal", self.show_scale),
-                ("Hold specifications", lambda: self._turn_to(hold_page(self._look, self._scale()))),
-                ("Materials", lambda: self._turn_to(material_page(self._look, self._scale()))),
+                ("Line plans", self.show_plans),
+                ("Hold specifications", lambda: self._turn_to(hold_page(self._look, self._archive, self._scale()))),
+                ("Materials", lambda: self._turn_to(material_page(self._look, self._archive, self._scale()))),
                 ("Archive", self.show_archive),
                 ("Settings", self.show_settings),
             ),
@@ -170,6 +171,17 @@ class Sitting:
                 self._scale(),
             )
         )
+
+    def show_plans(self) -> None:
+        """Show the page of line plans."""
+        mirrored = self._preferences.canopy == "left"
+        self._turn_to(plan_page(self._look, self._begin_from, self._lengths, mirrored=mirrored, scale=self._scale()))
+
+    def _begin_from(self, plan: Path) -> None:
+        """Show the first page with a plan that a job is to be begun from."""
+        self._plan = plan
+        if self.page is not None:
+            self.page.close()
 
     def show_archive(self) -> None:
         """Show the page of the archive."""

@@ -18,22 +18,78 @@ from station.records.words import count
 from station.settings import shop
 from station.settings.preferences import data_folder, shop_folder
 from station.settings.station import StationSettings
+from station.settings.tables import SettingsFault
 from station.settings.trials import load_trials
+from station.settings.writing import values_of
+from station.units import LengthSystem, Said
 from station.views.archive_page import ArchivePage, FiledJob
 from station.views.palette import LookName
+from station.views.plan_page import PlanPage, plan_shelf
 from station.views.scale_page import Known, ScalePage
 from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
 
 
-def hold_page(look: LookName, scale: float = 1.0) -> ShelfPage:
+def hold_page(look: LookName, archive: Archive, scale: float = 1.0) -> ShelfPage:
     """Give the page of hold specifications."""
-    return ShelfPage(look, shop.holds(shop_folder()), HOLDS, scale=scale)
+    shelf = shop.holds(shop_folder())
+    return ShelfPage(look, shelf, HOLDS, named_by=lambda name: _jobs_with_hold(archive, name), scale=scale)
 
 
-def material_page(look: LookName, scale: float = 1.0) -> ShelfPage:
+def material_page(look: LookName, archive: Archive, scale: float = 1.0) -> ShelfPage:
     """Give the page of materials; of each it is said how many of the shop's own trials there are."""
     folder = shop_folder()
-    return ShelfPage(look, shop.materials(folder), MATERIALS, more=lambda name: trials_words(folder, name), scale=scale)
+
+    def named_by(name: str) -> str:
+        return _plans_with_material(folder, name) or _jobs_with_material(archive, name)
+
+    more = lambda name: trials_words(folder, name)  # noqa: E731 -- as short as it is
+    return ShelfPage(look, shop.materials(folder), MATERIALS, more=more, named_by=named_by, scale=scale)
+
+
+def plan_page(
+    look: LookName, use: Callable[[Path], None], lengths: LengthSystem, *, mirrored: bool, scale: float = 1.0
+) -> PlanPage:
+    """Give the page of line plans. `use` takes the file of a plan that a job is to be begun from."""
+    folder = shop_folder()
+    names = [sheet.name for sheet in shop.materials(folder).sheets() if not sheet.fault]
+    shelf, said = plan_shelf(folder), Said(lengths)
+    return PlanPage(look, shelf, use, materials=names, said=said, mirrored=mirrored, scale=scale)
+
+
+def _jobs_with_hold(archive: Archive, name: str) -> str:
+    """Say which jobs are pulled by a hold: they are opened with it again."""
+    return _named([job for job, opened in _opened(archive) if opened.measuring.get("pre_stretch") == name], "is pulled")
+
+
+def _jobs_with_material(archive: Archive, name: str) -> str:
+    jobs = [job for job, opened in _opened(archive) if _asks_for(opened.plan_toml or "", name)]
+    return _named(jobs, "is worked out")
+
+
+def _plans_with_material(folder: Path, name: str) -> str:
+    plans = plan_shelf(folder).sheets()
+    return _named(
+        [f"the plan {each.name}" for each in plans if each.own and _asks_for(each.text, name)], "is worked out"
+    )
+
+
+def _named(what: Sequence[str], done: str) -> str:
+    rest = f" and {len(what) - 1} more" if len(what) > 1 else ""
+    return f"{what[0]} {done} by it{rest}" if what else ""
+
+
+def _asks_for(plan_toml: str, material: str) -> bool:
+    try:
+        return any(key.endswith("material") and text == material for key, text in values_of(plan_toml).items())
+    except SettingsFault:
+        return False
+
+
+def _opened(archive: Archive) -> Iterator[tuple[str, JobOpened]]:
+    for job in archive.jobs():
+        first = next((row.entry for row in archive.entries(job)), None)
+        if isinstance(first, JobOpened):
+            yield job, first
 
 
 def trials_words(folder: Path, material: str) -> str:

@@ -180,7 +180,9 @@ Learned = Callable[[], Sequence[Trial]]
 def load_plan(path: Path | str, learned: Learned | None = None, at: Path | None = None) -> PlanSettings:
     """Read a plan file; `learned` gives the archive's trials, and is asked only where the plan wants them.
 
-    It is read as one that will stand `at`, where that is given: from there a file of trials is named. Raises `SettingsFault` naming the file, the key, what was found and what was expected.
+    It is read as one that will stand `at`, where that is given: from there a file of trials is named.
+
+    Raises `SettingsFault` naming the file, the key, what was found and what was expected.
     """
     top = Table.load(path)
     top = top if at is None else Table(str(at), "", {key: top.get(key, lambda value: value) for key in top})

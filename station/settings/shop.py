@@ -136,7 +136,7 @@ def plans(shop: Path, check: Callable[[PlanSettings], Any]) -> Shelf:
     """Give the shelf of line plans; `check` refuses, by a `SettingsFault`, what cannot be worked."""
     shares = ("plan.pull_share", "shrinkage.coefficient", "shrinkage.standard_uncertainty")
     numbers = (*shares, "sewing.stitches", "sewing.per_inch")
-    return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at)), "plan.name", numbers)
+    return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at=at)), "plan.name", numbers)
 
 
 def hold_names(shop: Path) -> list[str]:

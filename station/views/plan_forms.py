@@ -3,9 +3,9 @@
 Keys are those of the file, a line's from its number on (`line.0.link_end.trap`), so that a form is a part of the file.
 
 >>> faults = SettingsFault("a.toml: [line B] length: found '5'", "line B.length", "found '5'")
->>> blamed(faults, "a.toml", ["A", "B"])
+>>> blamed(faults, ["A", "B"])
 Blame(key='line.1.length', words="found '5'")
->>> blamed(PlanFault("a.toml: line 'A', trap 'B into A': the trap is too long"), "a.toml", ["A", "B"])
+>>> blamed(PlanFault("a.toml: line 'A', trap 'B into A': the trap is too long"), ["A", "B"])
 Blame(key='line.1.link_end.trap', words="line 'A', trap 'B into A': the trap is too long")
 """
 
@@ -41,10 +41,10 @@ def plan_fields(values: Mapping[str, str], materials: Sequence[str]) -> list[Fie
     fields = [
         Field(NAME, "Name", True, hint="centre A and B, left", group="The plan"),
         Field("plan.reference", "Matched to the", choices=REFERENCES, group="The plan"),
-        Field("plan.pull", "Pull, marking and comparing", True, hint="10 lbf", group="The plan"),
+        Field("plan.pull", "Marking pull", True, hint="10 lbf", group="The plan"),
         Field("plan.tolerance", "Tolerance", True, hint="1/2 in, from the maker", group="The plan"),
-        Field("plan.spare", "Spare, cut longer by", hint="8 in", group="The plan"),
-        Field("plan.minimum_trap", "No trap under", hint="3 in, from the maker", group="The plan"),
+        Field("plan.spare", "Spare to cut", hint="8 in", group="The plan"),
+        Field("plan.minimum_trap", "Shortest trap", hint="3 in, from the maker", group="The plan"),
         Field("shrinkage.coefficient", "Of a trap's length", hint="0.0625", group="Shortening"),
         Field("shrinkage.standard_uncertainty", "Its standard uncertainty", hint="0.01", group="Shortening"),
         Field("shrinkage.material", "Or of the material", choices=(NO_MATERIAL, *materials), group="Shortening"),
@@ -72,18 +72,18 @@ def line_fields(values: Mapping[str, str], number: int, names: Sequence[str], ma
     fields = [
         Field(f"{own}.name", "Name", True, hint="A", group="Line"),
         Field(f"{own}.length", "Finished length", hint="120 in; empty: marks are offsets alone", group="Line"),
-        Field(f"{own}.stiffness", "Stiffness, pull over strain", hint="10000 lbf", group="Line"),
+        Field(f"{own}.stiffness", "Pull over strain", hint="10000 lbf", group="Line"),
         Field(f"{own}.material", "Material", choices=(PLAN_MATERIAL, *materials), group="Line"),
         Field(f"{own}.lot", "Lot", hint="L7", group="Line"),
         Field(f"{own}.link_end.joins", "Goes to", choices=(LINK, *others), group=low),
         Field(f"{own}.link_end.at", "Enters that line at", hint="48 in from its link end", group=low),
         Field(f"{own}.link_end.loop", "Loop at the link", hint="1 1/2 in high", group=low),
         Field(f"{own}.link_end.trap", "Trap", True, hint="5 in", group=low),
-        Field(f"{own}.link_end.minimum_trap", "No trap under", hint="as the whole plan's", group=low),
+        Field(f"{own}.link_end.minimum_trap", "Shortest trap", hint="as the whole plan's", group=low),
         Field(f"{own}.canopy_end.loop", "Loop", hint="1 in high", group=top),
         Field(f"{own}.canopy_end.knot", "Line for a knot", hint="1 1/4 in", group=top),
         Field(f"{own}.canopy_end.trap", "Trap", True, hint="5 in", group=top),
-        Field(f"{own}.canopy_end.minimum_trap", "No trap under", hint="as the whole plan's", group=top),
+        Field(f"{own}.canopy_end.minimum_trap", "Shortest trap", hint="as the whole plan's", group=top),
     ]
     for each in range(_count(values, f"{own}.loops") + 1):
         key, group = f"{own}.loops.{each}", f"Loop in mid-line {each + 1}"
@@ -117,22 +117,23 @@ def answers_of(typed: Mapping[str, str]) -> dict[str, str]:
     return found
 
 
-def tack_problems(answers: Mapping[str, str]) -> dict[str, str]:
-    """Say what is answered of a tack that has no such thing."""
-    kind = answers.get("sewing.kind")
-    asked = {_BAR_TACK: "sewing.per_inch", _ZIGZAG: "sewing.stitches"}
-    if kind:
-        key = asked.get(kind, "")
-        other = "Stitches per inch belong to a zigzag" if kind == _BAR_TACK else "A zigzag has stitches per inch"
-        return {key: f"{other}; leave this empty."} if answers.get(key) else {}
-    first = next((key for key, text in answers.items() if key.startswith("sewing.") and text), None)
-    return {first: "No tack is chosen above. Choose one, or leave this empty."} if first else {}
+def tack_problem(values: Mapping[str, str]) -> SettingsFault | None:
+    """Give what is wrong with a tack that has what no such tack has."""
+    kind = values.get("sewing.kind")
+    if not kind:
+        first = next((key for key in values if key.startswith("sewing.")), "")
+        why = "No tack is chosen above. Choose one, or leave this empty"
+    elif kind == _BAR_TACK:
+        first, why = "sewing.per_inch", "Stitches per inch belong to a zigzag; leave this empty"
+    else:
+        first, why = "sewing.stitches", "A zigzag has stitches per inch; leave this empty"
+    return SettingsFault(why, first, why) if values.get(first) else None
 
 
-def blamed(fault: SettingsFault | PlanFault, file: str, names: Sequence[str]) -> Blame:
-    """Say which field is to blame for a fault of the plan at `file`, whose lines are called `names`."""
-    words = str(fault).removeprefix(f"{file}: ")
-    if isinstance(fault, SettingsFault):
+def blamed(fault: SettingsFault | PlanFault, names: Sequence[str]) -> Blame:
+    """Say which field is to blame for a fault of a plan whose lines are called `names`."""
+    words = re.sub(r"^.*?\.toml: ", "", str(fault))
+    if isinstance(fault, SettingsFault) and fault.key:
         return Blame(_form_key(fault.key, names), fault.why or words)
     for number, name in enumerate(names):
         own = f"line.{number}"

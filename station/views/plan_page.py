@@ -7,6 +7,7 @@ sentence that says why, also beside the field it belongs to. A plan that comes w
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Sequence
 from html import escape
@@ -37,15 +38,15 @@ from station.views.plan_forms import (
     line_fields,
     plan_fields,
     shown_in_form,
-    tack_problems,
+    tack_problem,
 )
 from station.views.sheet_page import NAME as SHEET_NAME
 from station.views.sheet_page import SheetPage
 
 AFTER_TYPING_MS = 300
 _TEXT = (
-    "The maker's instructions and local rules come before every number here. A plan counts as it is when its job is "
-    "begun; what you change later changes no job."
+    "The maker's instructions and local rules come before every number here. A job keeps the plan as it was when the "
+    "job began."
 )
 _DRAWN_SMALLER = 0.62  # than at the bench: this is read at arm's length
 
@@ -109,6 +110,7 @@ class PlanPage(SheetPage):
 
     def _left(self) -> QVBoxLayout:
         column = QVBoxLayout()
+        column.setSpacing(round(12 * self.scale))
         self.parts = QListWidget(self)
         self.parts.setAccessibleName("parts of the plan")
         self.parts.setWordWrap(True)
@@ -130,6 +132,7 @@ class PlanPage(SheetPage):
         self.drawing_title = labelled("", "soft", self)
         self.drawing = DrawingPanel("the line", look_named(look), lambda fault: self.say(str(fault), wrong=True), self)
         self.drawing.on_card = True
+        self.drawing.setStyleSheet("QLabel { background: transparent; }")  # the page's own would lie over it
         self.drawing.scale = _DRAWN_SMALLER * self.scale
         self.drawing.setMinimumHeight(round(220 * self.scale))
         self.marks = QTextEdit(self)
@@ -197,7 +200,7 @@ class PlanPage(SheetPage):
         self.parts.blockSignals(True)
         self.parts.clear()
         values = values_of(self._text)
-        add_row(self.parts, "The plan\npull, tolerance, shortening, sewing", 0)
+        add_row(self.parts, "The whole plan\npull, shortening, tack", 0)
         for number, name in enumerate(_names(values)):
             add_row(self.parts, _part_words(values, number, name), number + 1)
         self._part = min(part, self.parts.count() - 1)
@@ -219,8 +222,10 @@ class PlanPage(SheetPage):
         self.form.typed.connect(self._timer.start)
         room = scrolled(self.form, self)
         self.columns.replaceWidget(self.room, room)
+        self.room.hide()
         self.room.deleteLater()
         self.room = room
+        room.show()
         QTimer.singleShot(0, self._order_tabs)
         self.work_out()
 
@@ -274,18 +279,18 @@ class PlanPage(SheetPage):
         """Read what is typed and show what follows from it, or why nothing does."""
         self._timer.stop()
         file = str(self._sheet.path) if self._sheet is not None else str(self._shelf.folder / "new.toml")
-        problems = tack_problems(answers_of(self.form.answers()))
         text = self.text()
         values = values_of(text)
         names = _names(values)
+        problem = tack_problem(values)
         try:
-            if problems:
-                self._refuse(SettingsFault("", *next(iter(problems.items()))), file, names)
+            if problem is not None:
+                self._refuse(problem, names)
             else:
                 self._show(make_plan(read_plan(Table(file, "", tomllib.loads(text))), said=self._said))
                 self.form.say({}, go=False)
         except (SettingsFault, PlanFault) as fault:
-            self._refuse(fault, file, names)
+            self._refuse(fault, names)
         for number, name in enumerate(names):
             item = self.parts.item(number + 1)
             if item is not None:
@@ -304,8 +309,8 @@ class PlanPage(SheetPage):
         for widget in (self.drawing, self.drawing_title, self.marks):
             widget.show()
 
-    def _refuse(self, fault: SettingsFault | PlanFault, file: str, names: Sequence[str]) -> None:
-        key, words = blamed(fault, file, names)
+    def _refuse(self, fault: SettingsFault | PlanFault, names: Sequence[str]) -> None:
+        key, words = blamed(fault, names)
         here = _field_of(key, list(self.form.inputs))
         label = next((field.label for field in self.form.fields if field.key == here), "")
         number = int(key.split(".")[1]) if key.startswith("line.") else -1
@@ -313,7 +318,8 @@ class PlanPage(SheetPage):
         if of and words.startswith("line "):
             of = ""
         self.state.setText("Not ready: no marks yet")
-        self.why.setText(f"{of}{label + ': ' if label and not words.startswith('line ') else ''}{words}.")
+        sentence = f"{of}{label + ': ' if label and not words.startswith('line ') else ''}{words}".rstrip(".")
+        self.why.setText(f"{sentence[:1].upper()}{sentence[1:]}.")
         self.why.show()
         for widget in (self.drawing, self.drawing_title, self.marks):
             widget.hide()
@@ -326,11 +332,11 @@ class PlanPage(SheetPage):
         """Write the plan, where it can be worked; else say what is wrong beside its field. Tell whether it was kept."""
         self.say("")
         self.work_out()
-        problems = tack_problems(answers_of(self.form.answers()))
-        if problems:
-            self.form.say(problems)
-            return False
         text, part = self.text(), self._part
+        problem = tack_problem(values_of(text))
+        if problem is not None:
+            self._fault_at(problem.key, problem.why)
+            return False
         name = values_of(text).get(NAME, "")
         if not name or self._is_copy(name):
             self._fault_at(
@@ -340,7 +346,7 @@ class PlanPage(SheetPage):
         try:
             self.keep_as(name, {}, text)
         except SettingsFault as fault:
-            key, words = blamed(fault, str(self._shelf.folder / "new.toml"), self.names)
+            key, words = blamed(fault, self.names)
             self._fault_at(NAME if key == SHEET_NAME else key, words)
             return False
         if part:
@@ -407,7 +413,7 @@ def _rich(rows: Sequence[str], size: int) -> str:
             continue
         indent = len(row) - len(row.lstrip())
         below = rows[at + 1] if at + 1 < len(rows) else ""
-        words = escape(row.strip())
+        words = re.sub(r"(?<=\d) (?=(?:in|mm|m|lbf|N)\b|\d+/\d)", "\N{NO-BREAK SPACE}", escape(row.strip()))
         is_head = indent == 0 and below.startswith(" ")
         left = size * (indent // 2)
         style = f"margin: {size // 2 if indent == 0 or row.lstrip()[:1].isdecimal() else 0}px 0 0 {left}px;"

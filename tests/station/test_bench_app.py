@@ -16,13 +16,16 @@ from station.bench.commands import carry_out
 from station.bench.snapshot import Words
 from station.bench_app import AtWindow, Sitting
 from station.filing import facts_of
+from station.pages_app import hold_page, material_page
 from station.records.archive import Archive
 from station.records.entries import HoldByHand, HoldJudged, JobOpened, Overridden, PieceCut, SteppedBack
 from station.records.words import BASIS, CANOPY, LINE, MEASURING, OWNER, PEOPLE, SEWING, STOCK, WORK
 from station.scale_today import ScaleToday
+from station.settings.materials import load_material
 from station.settings.preferences import load_preferences
 from station.settings.station import StationSettings, load_station
 from station.views.job_forms import FORMS, NEW_JOB
+from station.views.plan_page import PlanPage
 from station.views.scale_page import ScalePage
 from station.views.settings_page import SettingsPage
 from tests.station.bench.workbench import Workbench
@@ -286,7 +289,8 @@ def test_a_job_open_past_midnight_asks_what_is_known_of_the_scale(qtbot: QtBot) 
 
 def test_every_page_is_reached_from_the_first_and_leads_back(qtbot: QtBot, opened: Opened) -> None:
     """Each button of the first page opens its page in the first one's place; Esc leads back to the first."""
-    for number, title in enumerate(["Scale and pedal", "Hold specifications", "Materials", "Archive", "Settings"]):
+    titles = ["Scale and pedal", "Line plans", "Hold specifications", "Materials", "Archive", "Settings"]
+    for number, title in enumerate(titles):
         first = opened.sitting.start
         assert first is not None
         button = first.page_buttons[number]
@@ -337,6 +341,60 @@ def test_a_hold_of_the_shop_can_be_chosen_for_a_job(opened: Opened, own_folder: 
     assert "ours" in field.choices
     assert opened.begin(hold="ours") == {}
     assert opened.at_window.bench.settings.pre_stretch.target_mn == 142_343
+
+
+def test_a_hold_that_a_job_is_pulled_by_stays(opened: Opened, own_folder: Path) -> None:
+    """What a job names is not removed, and says which job; under another name it is a second one, not renamed."""
+    (own_folder / "holds").mkdir(parents=True)
+    ours = own_folder / "holds/ours.toml"
+    ours.write_text(Path("config/holds/main-hmpe.toml").read_text())
+    assert opened.begin(hold="ours") == {}
+    opened.at_window.window.close()
+    page = hold_page("dark", opened.archive)
+    page.show_sheets(ours)
+    page.remove_or_put_back()
+    assert page.said.text() == "Not done: ours stays: 26-0001 is pulled by it"
+    page.form.fill({**page.form.answers(), "name": "ours two"})
+    page.keep()
+    assert page.said.text().endswith("ours stays beside it: 26-0001 is pulled by it.")
+    assert sorted(each.name for each in ours.parent.iterdir()) == ["ours-two.toml", "ours.toml"]
+    page.close()
+
+
+def test_a_material_that_a_plan_or_a_job_asks_for_stays(opened: Opened, own_folder: Path) -> None:
+    """A material that is named in a plan of the shop's, or in that of a job, is not removed."""
+    (own_folder / "lines").mkdir(parents=True)
+    ready = Path("config/lines/hmpe-725.toml").read_text()
+    ours = own_folder / "lines/ours.toml"
+    ours.write_text(ready.replace(f'"{load_material(Path("config/lines/hmpe-725.toml")).name}"', '"our braid"'))
+    plan = own_folder / "plans/centre.toml"
+    plan.parent.mkdir()
+    plan.write_text(PLAN.read_text().replace('name = "A"', 'name = "A"\nmaterial = "our braid"'))
+    opened.sitting._begin(plan, ANSWERS)
+    opened.at_window.window.close()
+    page = material_page("dark", opened.archive)
+    for by in ("the plan Teasel 190, centre A and B, left", "26-0001"):
+        page.show_sheets(ours)
+        page.remove_or_put_back()
+        assert page.said.text() == f"Not done: our braid stays: {by} is worked out by it"
+        plan.unlink(missing_ok=True)
+    page.close()
+
+
+def test_a_job_is_begun_from_a_plan_made_in_the_window(opened: Opened, own_folder: Path) -> None:
+    """A plan copied on its page and used leads to the first page with its file, and the job begins from it."""
+    opened.sitting.show_plans()
+    page = opened.sitting.page
+    assert isinstance(page, PlanPage)
+    page.sheets.setCurrentIndex(1)
+    page.form.fill({**page.form.answers(), "plan.name": "Our centre"})
+    QTest.mouseClick(page.use_button, Qt.MouseButton.LeftButton)
+    start = opened.sitting.start
+    assert start is not None
+    file = own_folder / "plans/our-centre.toml"
+    assert start.form.answers()["plan"] == str(file)
+    assert opened.sitting._begin(file, ANSWERS) == {}
+    assert opened.at_window.bench.state.plan.settings.name == "Our centre"
 
 
 def test_a_station_chosen_is_in_use_now_and_the_next_time(opened: Opened, own_folder: Path) -> None:
