@@ -186,7 +186,7 @@ class Sitting:
     def show_archive(self) -> None:
         """Show the page of the archive."""
         stands = [(job, where) for job, _, _, where in self._jobs_shown]
-        self._turn_to(archive_page(self._look, self._archive, stands, self._scale()))
+        self._turn_to(archive_page(self._look, self._archive, stands, self._preferences.paper, self._scale()))
 
     def show_settings(self) -> None:
         """Show the page of settings."""

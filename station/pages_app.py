@@ -16,7 +16,7 @@ from station.records.entries import JobOpened
 from station.records.store import is_server
 from station.records.words import count
 from station.settings import shop
-from station.settings.preferences import data_folder, shop_folder
+from station.settings.preferences import Paper, data_folder, shop_folder
 from station.settings.station import StationSettings
 from station.settings.tables import SettingsFault
 from station.settings.trials import load_trials
@@ -109,12 +109,14 @@ def trials_words(folder: Path, material: str) -> str:
     return " ".join(said) or f"No trials of it in {folder / 'trials'}."
 
 
-def archive_page(look: LookName, archive: Archive, jobs: Sequence[tuple[str, str]], scale: float = 1.0) -> ArchivePage:
+def archive_page(
+    look: LookName, archive: Archive, jobs: Sequence[tuple[str, str]], paper: Paper, scale: float = 1.0
+) -> ArchivePage:
     """Give the page of the archive. `jobs` are numbers with where each stands, as far as it is known."""
     beside = data_folder() if is_server(archive.where) else Path(archive.path).parent
     stands = dict(jobs)
     filed = [FiledJob(job, _about(archive, job, stands.get(job, ""))) for job in reversed(list(archive.jobs()))]
-    return ArchivePage(look, str(archive.where), filed, beside / "records", scale=scale)
+    return ArchivePage(look, str(archive.where), filed, beside / "records", paper=paper, scale=scale)
 
 
 def _about(archive: Archive, job: str, stands: str) -> str:

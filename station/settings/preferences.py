@@ -25,6 +25,8 @@ UNITS = ("imperial", "metric")
 CANOPY = ("right", "left")
 SOUND = ("on", "off")
 SEEN = ("from the bench", "from afar")
+Paper = Literal["letter", "a4"]
+PAPERS: tuple[Paper, ...] = ("letter", "a4")
 OPENS = ("in a window", "filling the screen")
 
 
@@ -38,6 +40,7 @@ class Preferences:
     sound: Literal["on", "off"] = "on"
     seen: str = SEEN[0]
     opens: str = OPENS[0]
+    paper: Paper = "letter"  # on which a record is drawn
     archive: str | None = None
     shop: Path | None = None
     station: Path | None = None
@@ -54,8 +57,9 @@ def load_preferences(path: Path | None = None) -> Preferences:
     if not path.exists():
         return Preferences()
     top = Table.load(path)
-    window, places = (top.table(name) if name in top else Table(str(path), name, {}) for name in ("window", "places"))
-    for name in ("window", "places"):
+    names = ("window", "records", "places")
+    window, records, places = (top.table(name) if name in top else Table(str(path), name, {}) for name in names)
+    for name in names:
         top.get(name, lambda value: value, None)
     top.done()
     found = Preferences(
@@ -65,12 +69,13 @@ def load_preferences(path: Path | None = None) -> Preferences:
         sound=cast(Literal["on", "off"], window.one_of("sound", SOUND, "on")),
         seen=window.one_of("seen", SEEN, SEEN[0]),
         opens=window.one_of("opens", OPENS, OPENS[0]),
+        paper=cast(Paper, records.one_of("paper", PAPERS, PAPERS[0])),
         archive=places.text("archive", None),
         shop=places.get("shop", _place, None),
         station=places.get("station", _place, None),
     )
-    window.done()
-    places.done()
+    for table in (window, records, places):
+        table.done()
     return found
 
 

@@ -31,10 +31,12 @@ from station.settings.tables import SettingsFault
 
 T = TypeVar("T")
 Value = str | int | float
+Key = str | tuple[str, ...]
+"""A key named from the top, with dots or, where a key has dots of its own, part by part."""
 
 
-def edited(text: str, answers: Mapping[str, Value | None]) -> str:
-    """Give TOML text with some keys answered anew, each named from the top with dots; None takes a key out.
+def edited(text: str, answers: Mapping[str, Value | None] | Mapping[Key, Value | None]) -> str:
+    """Give TOML text with some keys answered anew; None takes a key out.
 
     A table that is left without keys goes as well; numbers are those before any table went. Raises `SettingsFault`
     where `text` is no TOML.
@@ -43,10 +45,10 @@ def edited(text: str, answers: Mapping[str, Value | None]) -> str:
         document = tomlkit.parse(text)
     except TOMLKitError as fault:
         raise SettingsFault(f"is not valid TOML: {fault}") from None
-    paths = {key: tuple(key.split(".")) for key in answers}
-    for key, value in answers.items():
-        _put(document, list(paths[key]), value)
-    above = {path[:depth] for path in paths.values() for depth in range(1, len(path))}
+    answered = [(tuple(key.split(".")) if isinstance(key, str) else key, value) for key, value in answers.items()]
+    for path, value in answered:
+        _put(document, list(path), value)
+    above = {path[:depth] for path, _ in answered for depth in range(1, len(path))}
     for path in sorted(above, key=_last_first, reverse=True):
         _drop_empty(document, path)
     return tomlkit.dumps(document)

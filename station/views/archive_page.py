@@ -21,7 +21,8 @@ from station.records.examine import Examined
 from station.records.rows import Row
 from station.records.verify import Verification, verify_examined
 from station.records.words import groups
-from station.views.form import labelled
+from station.settings.preferences import PAPERS, Paper
+from station.views.form import Choice, labelled
 from station.views.page import Page, add_row
 from station.views.palette import LookName
 from station.views.work import Tell, Work
@@ -48,6 +49,7 @@ class ArchivePage(Page):
         jobs: Sequence[FiledJob],
         records: Path,
         *,
+        paper: Paper = "letter",
         choose: Choose | None = None,
         show_file: Callable[[Path], bool] | None = None,
         scale: float = 1.0,
@@ -68,6 +70,17 @@ class ArchivePage(Page):
         row.addWidget(find)
         row.addWidget(self.search, 1)
         row.addWidget(self.found)
+        row.addSpacing(round(24 * scale))
+        on = labelled("Records on", "label", self)
+        on.setWordWrap(False)
+        self.paper = Choice(self)
+        self.paper.addItems(list(PAPERS))
+        self.paper.setCurrentText(paper)
+        self.paper.setMinimumWidth(round(150 * scale))
+        self.paper.setAccessibleName("paper of the records")
+        on.setBuddy(self.paper)
+        row.addWidget(on)
+        row.addWidget(self.paper)
         self.body.addLayout(row)
         self.rows = QListWidget(self)
         self.rows.setAccessibleName("jobs found")
@@ -110,7 +123,9 @@ class ArchivePage(Page):
             return
         job = str(item.data(Qt.ItemDataRole.UserRole))
         path = self._records / f"{job}.pdf"
-        self._begin(f"Drawing the record of {job}", lambda tell: write_record(self._where, job, path, tell), self._show)
+        paper: Paper = "a4" if self.paper.currentText() == "a4" else "letter"
+        words = f"Drawing the record of {job}"
+        self._begin(words, lambda tell: write_record(self._where, job, path, tell, paper), self._show)
 
     def verify(self) -> None:
         """Work out every link of the chain and every verdict anew."""
@@ -169,8 +184,8 @@ class ArchivePage(Page):
         super().closeEvent(event)
 
 
-def write_record(where: str, job: str, target: Path, tell: Tell) -> Path:
-    """Write a job's record as PDF and give its path. Raises `ArchiveFault` or `OSError`."""
+def write_record(where: str, job: str, target: Path, tell: Tell, paper: Paper = "letter") -> Path:
+    """Write a job's record as PDF, on `paper`, and give its path. Raises `ArchiveFault` or `OSError`."""
     from station.records.job_sheet import JobSheet, checks_in_force
     from station.records.line_picture import line_picture
     from station.records.report import report
@@ -179,7 +194,7 @@ def write_record(where: str, job: str, target: Path, tell: Tell) -> Path:
         sheet = JobSheet.of(job, list(archive.entries(job)))
         tell(0, 0)
         checks = checks_in_force(sheet, archive.of_kind("scale-checked", "daily-checked"))
-        pdf = report(sheet, archive.trace, "letter", line_picture(sheet), checks)
+        pdf = report(sheet, archive.trace, paper, line_picture(sheet), checks)
     tell(0, 0)
     target.parent.mkdir(parents=True, exist_ok=True)
     part = _part(target)

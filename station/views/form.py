@@ -122,6 +122,7 @@ class Form(QWidget):
         super().__init__(parent)
         self.fields = tuple(fields)
         self.inputs: dict[str, Input] = {}
+        self._labels: dict[str, QLabel] = {}
         self._errors: dict[str, QLabel] = {}
         grid = QGridLayout(self)
         grid.setColumnStretch(0, 2)
@@ -147,6 +148,7 @@ class Form(QWidget):
             grid.addWidget(error, row + 1, 1)
             row += 2
             self.inputs[field.key] = edit
+            self._labels[field.key] = label
             self._errors[field.key] = error
         grid.setRowStretch(row, 1)
 
@@ -174,6 +176,12 @@ class Form(QWidget):
             else:
                 edit.setText(text)
                 edit.setCursorPosition(0)
+
+    def show_field(self, key: str, is_asked: bool) -> None:
+        """Show a field or hide it, with its label and what was said of it."""
+        for part in (self._labels[key], self.inputs[key]):
+            part.setVisible(is_asked)
+        self._errors[key].setVisible(is_asked and bool(self._errors[key].text()))
 
     def missing(self) -> dict[str, str]:
         """Give, for each needed field that is empty, words that say so."""

@@ -5,21 +5,22 @@ Hearing opens the ports and lets go of them again; nothing is judged or filed by
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, get_args
 
 from PyQt6.QtCore import QTimer
 from PyQt6.QtGui import QCloseEvent
-from PyQt6.QtWidgets import QFileDialog, QHBoxLayout, QPushButton, QVBoxLayout
+from PyQt6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QPushButton, QVBoxLayout
 
-from drivers.events import Event, LinkLost, LinkUp, PedalEdge, Reading
+from drivers.events import Event, ForceUnit, LinkLost, LinkUp, PedalEdge, Reading
 from station.faults import is_fault
 from station.records.words import count
 from station.settings.station import load_station
 from station.settings.tables import SettingsFault
-from station.settings.writing import edited, keep, plain_number, values_of
+from station.settings.writing import Key, Value, edited, keep, plain_number, values_of
 from station.views.form import Field, Form, labelled
 from station.views.page import Page, scrolled
 from station.views.palette import LookName
@@ -28,21 +29,42 @@ Hear = Callable[[], AbstractContextManager[Callable[[], Sequence[Event]]]]
 """Opens the ports of the station; what it gives gives what came since it was last asked."""
 
 HEAR_MS = 100
-NUMBERS = ("scale.baud",)
+NUMBERS = ("scale.baud", "pedal.baud")
+UNITS = "scale.units"
+NAMED = "as its frames say"
 FIELDS = (
     Field("station.name", "Name of the bench", required=True, group="Bench"),
     Field("scale.url", "Port of the scale", required=True, hint="as fidbench ports gives it", group="Scale"),
     Field("scale.baud", "Speed, baud", hint="9600", group="Scale"),
     Field("scale.frame", "What it sends", hint="{value} {unit}", group="Scale"),
+    Field("scale.unit", "Unit, where it names none", choices=(NAMED, *get_args(ForceUnit)), group="Scale"),
+    Field(UNITS, "Its words for units", hint="lb = lbf, kg = kgf", group="Scale"),
     Field("scale.capacity", "Capacity", required=True, hint="100 lbf", group="Scale"),
     Field("scale.resolution", "Smallest step", hint="0.02 lbf", group="Scale"),
     Field("scale.response", "Response", hint="0.1 s", group="Scale"),
     Field("scale.uncertainty", "Uncertainty, from a certificate", hint="0.2 lbf", group="Scale"),
     Field("scale.uncertainty_until", "in force until", hint="2027-06-30", group="Scale"),
 )
+PEDALS = {
+    "": "none",
+    "contact": "a footswitch between two pins",
+    "text": "a box that sends text",
+    "key": "a key of the keyboard",
+}
+PEDAL_KEYS = {
+    "": (),
+    "contact": ("url", "line"),
+    "text": ("url", "baud", "down", "up"),
+    "key": (),
+}
+"""What is asked of each kind of pedal."""
 PEDAL_FIELDS = (
+    Field("pedal.kind", "Pedal", choices=tuple(PEDALS.values()), group="Pedal"),
     Field("pedal.url", "Port of the pedal", hint="as fidbench ports gives it", group="Pedal"),
     Field("pedal.line", "Pin it closes", choices=("cts", "dsr", "dcd", "ri"), group="Pedal"),
+    Field("pedal.baud", "Speed, baud", hint="9600", group="Pedal"),
+    Field("pedal.down", "It sends, pressed", hint="D", group="Pedal"),
+    Field("pedal.up", "It sends, let go", hint="U", group="Pedal"),
 )
 
 
@@ -127,12 +149,38 @@ class ScalePage(Page):
         except (OSError, UnicodeDecodeError, SettingsFault) as fault:
             self.say(f"{file}: {fault}", wrong=True)
             return
-        fields = [each for each in FIELDS if each.key != "scale.frame" or each.key in values]
-        if "pedal.url" in values:
-            fields += PEDAL_FIELDS[: 2 if values.get("pedal.kind") == "contact" else 1]
-        self.form = Form(fields)
-        self.form.fill({"pedal.line": "cts"} | values)
+        self._units = units_of(self._text)
+        fields = [each for each in FIELDS if "scale.frame" in values or each.key not in ("scale.frame", UNITS)]
+        self.form = Form([*fields, *PEDAL_FIELDS])
+        kind = PEDALS.get(values.get("pedal.kind", ""), PEDALS[""])
+        words = ", ".join(f"{word} = {unit}" for word, unit in self._units.items())
+        self.form.fill({"pedal.line": "cts", "scale.unit": NAMED, **values, "pedal.kind": kind, UNITS: words})
+        chosen = self.form.inputs["pedal.kind"]
+        if isinstance(chosen, QComboBox):
+            chosen.currentTextChanged.connect(self._ask_of_pedal)
+        self._ask_of_pedal(kind)
         halves.addWidget(scrolled(self.form, self), 3)
+
+    def _ask_of_pedal(self, words: str) -> None:
+        """Show what is asked of the kind of pedal that is chosen."""
+        asked = PEDAL_KEYS[_kind_of(words)]
+        if self.form is not None:
+            for field in PEDAL_FIELDS[1:]:
+                self.form.show_field(field.key, field.key.partition(".")[2] in asked)
+
+    def _answers(self, form: Form) -> dict[Key, Value | None]:
+        """Give what is typed, key by key. Raises `SettingsFault` for words for units that are none."""
+        typed = form.answers()
+        kind = _kind_of(typed["pedal.kind"])
+        kept = ("pedal.kind", *(f"pedal.{key}" for key in PEDAL_KEYS[kind]))
+        typed = {key: text if not key.startswith("pedal.") or key in kept else "" for key, text in typed.items()}
+        typed["pedal.kind"] = kind
+        typed["scale.unit"] = "" if typed["scale.unit"] == NAMED else typed["scale.unit"]
+        units = {} if UNITS not in typed else typed_units(typed.pop(UNITS))
+        answers: dict[Key, Value | None] = {
+            key: (plain_number(text) if key in NUMBERS else text) if text else None for key, text in typed.items()
+        }
+        return answers | {("scale", "units", word): units.get(word) for word in {**self._units, **units}}
 
     @property
     def is_hearing(self) -> bool:
@@ -222,15 +270,12 @@ class ScalePage(Page):
         self.form.say(missing)
         if missing:
             return
-        answers = {
-            key: (plain_number(text) if key in NUMBERS else text) if text else None
-            for key, text in self.form.answers().items()
-        }
         try:
-            keep(self._file, edited(self._text, answers), load_station)
+            keep(self._file, edited(self._text, self._answers(self.form)), load_station)
         except SettingsFault as fault:
-            if fault.key in self.form.inputs:
-                self.form.say({fault.key: fault.why})
+            key = UNITS if fault.key.startswith(f"{UNITS}.") else fault.key
+            if key in self.form.inputs:
+                self.form.say({key: fault.why})
             else:
                 self.say(str(fault), wrong=True)
             return
@@ -260,6 +305,32 @@ class ScalePage(Page):
         """Let go of the ports before the page goes."""
         self._let_go_if_heard()
         super().closeEvent(event)
+
+
+def units_of(text: str) -> dict[str, str]:
+    """Give a station file's words for units, each with the unit it means."""
+    units = tomllib.loads(text).get("scale", {}).get("units", {})
+    return {word: str(unit) for word, unit in units.items()} if isinstance(units, dict) else {}
+
+
+def typed_units(text: str) -> dict[str, str]:
+    """Read words for units as they are typed. Raises `SettingsFault` for what is none.
+
+    >>> typed_units("lb = lbf, kg = kgf"), typed_units("")
+    ({'lb': 'lbf', 'kg': 'kgf'}, {})
+    """
+    found: dict[str, str] = {}
+    for part in filter(None, (each.strip() for each in text.split(","))):
+        word, _, unit = (each.strip() for each in part.rpartition("="))
+        if not word or not unit or word in found:
+            why = f"found {part!r}, expected each of its words once with the unit it means, as in lb = lbf"
+            raise SettingsFault(why, UNITS, why)
+        found[word] = unit
+    return found
+
+
+def _kind_of(words: str) -> str:
+    return next((kind for kind, said in PEDALS.items() if said == words), "")
 
 
 def _said(known: Known | None) -> str:

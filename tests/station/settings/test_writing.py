@@ -36,6 +36,27 @@ def test_whatever_is_typed_is_what_the_file_says(answers: dict[str, str | int], 
     assert text.startswith("# ours\n")
 
 
+@given(st.integers(0, 3), st.integers(1, 3), st.sampled_from(["name", "end.trap", "loops.0.at", "loops.1.at"]))
+def test_tables_in_a_list_are_named_by_number(number: int, count: int, key: str) -> None:
+    """One of [[line]] is changed or put after the last, at any depth; emptied, it goes and the others close up."""
+    before = "# ours\n" + "".join(
+        f'[[line]]\nname = "{n}"\nloops = [{{ at = "{n} in" }}]  # by hand\n' for n in range(count)
+    )
+    number = min(number, count)
+    if key == "loops.1.at" and number == count:
+        key = "loops.0.at"
+    changed = edited(before, {f"line.{number}.{key}": "new"})
+    assert tomllib.loads(changed)
+    assert values_of(changed) == values_of(before) | {f"line.{number}.{key}": "new"}
+    assert changed.count("# by hand") == count
+    keys = [each for each in values_of(changed) if each.startswith("line.0.")]
+    gone = values_of(edited(changed, dict.fromkeys(keys, None)))
+    assert len([each for each in gone if each.endswith(".name")]) == (
+        len([each for each in values_of(changed) if each.endswith(".name")]) - ("line.0.name" in keys)
+    )
+    assert gone.get("line.0.name") == values_of(changed).get("line.1.name")
+
+
 def test_a_comment_stays_where_a_person_wrote_it(tmp_path: Path) -> None:
     """A figure is put in the place of another, and nothing else of the file is touched."""
     path = tmp_path / "ours.toml"

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import cast
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -15,12 +17,14 @@ from PyQt6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
 from drivers.events import Event, LinkUp, PedalEdge, Reading
+from drivers.link import PedalLinkSettings
+from drivers.text_frames import TextFormat
 from station.settings import shop
 from station.settings.hold import HoldSpecification, load_hold
 from station.settings.materials import load_material, material_named
-from station.settings.preferences import Preferences, load_preferences
-from station.settings.station import load_station
-from station.views.archive_page import ArchivePage, FiledJob
+from station.settings.preferences import Paper, Preferences, load_preferences
+from station.settings.station import KeyPedal, load_station
+from station.views.archive_page import ArchivePage, FiledJob, write_record
 from station.views.page import Page
 from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
@@ -289,10 +293,12 @@ def test_settings_are_kept_and_told(qtbot: QtBot, tmp_path: Path) -> None:
     page = SettingsPage("dark", told.append, file=file)
     shown(qtbot, page)
     qtbot.keyClick(page.form.inputs["window.look"], Qt.Key.Key_Down)
-    page.form.fill({**page.form.answers(), "window.units": "metric", "places.shop": str(tmp_path)})
+    page.form.fill(
+        {**page.form.answers(), "window.units": "metric", "records.paper": "a4", "places.shop": str(tmp_path)}
+    )
     qtbot.mouseClick(page.keep_button, PRESS)
     assert told == [load_preferences(file)]
-    assert told[0] == Preferences(look="light", units="metric", shop=tmp_path)
+    assert told[0] == Preferences(look="light", units="metric", paper="a4", shop=tmp_path)
     again = SettingsPage("light", told.append, file=file)
     qtbot.addWidget(again)
     assert again.form.answers() == page.form.answers()
@@ -379,6 +385,66 @@ def test_a_station_file_is_changed_in_the_form(qtbot: QtBot, tmp_path: Path) -> 
     assert file.read_text() == STATION.replace("100 lbf", "200 lbf").replace("9600", "19200")
 
 
+def test_the_pedal_is_changed_in_the_form(qtbot: QtBot, tmp_path: Path) -> None:
+    """Each kind of pedal asks for what it needs alone, and the file then says that and nothing of another kind."""
+    file = tmp_path / "station.toml"
+    file.write_text(STATION)
+    page = ScalePage("dark", file, lambda _: None)
+    shown(qtbot, page)
+    form = page.form
+    assert form is not None
+    url = form.inputs["pedal.url"]
+    assert url.isVisibleTo(page)
+    for kind, changes, pedal in (
+        ("a key of the keyboard", {}, KeyPedal()),
+        ("none", {}, None),
+        (
+            "a box that sends text",
+            {"pedal.url": "/dev/box", "pedal.down": "1", "pedal.up": "0", "pedal.baud": "4800"},
+            PedalLinkSettings(url="/dev/box", baud=4800, kind="text", down=b"1", up=b"0"),
+        ),
+        (
+            "a footswitch between two pins",
+            {"pedal.url": "/dev/foot", "pedal.line": "ri"},
+            PedalLinkSettings(url="/dev/foot", kind="contact", line="ri"),
+        ),
+    ):
+        form.fill({**form.answers(), "pedal.kind": kind, **changes})
+        assert url.isVisibleTo(page) == bool(changes)
+        page.keep()
+        assert errors(page) == []
+        assert load_station(file).pedal == pedal
+    form.fill({**form.answers(), "pedal.url": ""})
+    page.keep()
+    assert errors(page) == ["is missing and is required"]
+
+
+@pytest.mark.parametrize(("typed", "units", "said"), [
+    ("lb = lbf, kg = kgf", {"lb": "lbf", "kg": "kgf"}, ""),
+    ("lb. = lbf", {"lb.": "lbf"}, ""),
+    ("= = N", {"=": "N"}, ""),
+    ("lb", None, "expected each of its words once"),
+    ("lb = lbf, lb = N", None, "expected each of its words once"),
+    ("lb = pounds", None, "expected one of"),
+    ("", {}, ""),
+])  # fmt: skip
+def test_its_words_for_units_are_typed(
+    qtbot: QtBot, tmp_path: Path, typed: str, units: dict[str, str] | None, said: str
+) -> None:
+    """What the scale calls its units is typed in a row; what is none is said, and the file stays."""
+    file = tmp_path / "station.toml"
+    file.write_text(STATION)
+    page = ScalePage("dark", file, lambda _: None)
+    shown(qtbot, page)
+    assert page.form is not None
+    page.form.fill({**page.form.answers(), "scale.units": typed})
+    page.keep()
+    form = load_station(file).scale.format
+    assert isinstance(form, TextFormat)
+    assert form.units == ({"lb": "lbf"} if units is None else units)
+    assert any(said in found for found in errors(page)) if units is None else errors(page) == []
+
+
 def test_a_station_file_that_is_none_is_refused(qtbot: QtBot, tmp_path: Path) -> None:
     """Choosing a file that is no station file says so, and the one in use stays; without one nothing can be heard."""
     used: list[Path] = []
@@ -446,6 +512,14 @@ def test_a_record_is_drawn_and_handed_over(qtbot: QtBot, filed: Path, tmp_path: 
     assert at.handed[0].read_bytes().startswith(b"%PDF")
     at.can_show = False
     assert at.press("Open the record").endswith("Nothing here shows PDF files: open it elsewhere.")
+
+
+def test_a_record_is_drawn_on_the_chosen_paper(filed: Path, tmp_path: Path) -> None:
+    """On A4 and on letter the record's page has that paper's size, as a printer counts it."""
+    for paper, width in (("a4", 595.28), ("letter", 612.0)):
+        path = write_record(str(filed), JOB, tmp_path / "r.pdf", lambda *_: None, cast(Paper, paper))
+        (found, *_) = re.findall(rb"/MediaBox \[ 0 0 ([0-9.]+) ", path.read_bytes())
+        assert float(found) == pytest.approx(width, abs=0.01)
 
 
 def test_a_good_archive_is_verified_exported_and_copied(qtbot: QtBot, filed: Path, tmp_path: Path) -> None:
