@@ -53,7 +53,8 @@ def plan_page(
     folder = shop_folder()
     names = [sheet.name for sheet in shop.materials(folder).sheets() if not sheet.fault]
     shelf, said = plan_shelf(folder), Said(lengths)
-    return PlanPage(look, shelf, use, materials=names, said=said, mirrored=mirrored, scale=scale)
+    more: dict[str, Any] = {"materials": names, "named_by": lambda name: _relines_with_plan(shelf, name)}
+    return PlanPage(look, shelf, use, said=said, mirrored=mirrored, scale=scale, **more)
 
 
 def _jobs_with_hold(archive: Archive, name: str) -> str:
@@ -71,6 +72,20 @@ def _plans_with_material(folder: Path, name: str) -> str:
     return _named(
         [f"the plan {each.name}" for each in plans if each.own and _asks_for(each.text, name)], "is worked out"
     )
+
+
+def _relines_with_plan(shelf: shop.Shelf, name: str) -> str:
+    """Say which whole relines beside the plans name one by its file."""
+    files = {sheet.path.name for sheet in shelf.sheets() if sheet.own and sheet.name == name}
+    found: list[str] = []
+    for path in sorted(shelf.folder.glob("*.toml")):
+        try:
+            values = values_of(path.read_text(encoding="utf-8-sig"))
+        except (OSError, UnicodeDecodeError, SettingsFault):
+            continue
+        if any(key.startswith("lines.") and key.endswith(".plan") and text in files for key, text in values.items()):
+            found.append(path.name)
+    return _named(found, "is made")
 
 
 def _named(what: Sequence[str], done: str) -> str:

@@ -42,7 +42,8 @@ class Sheet:
 class Shelf:
     """Files of one kind. `name_key` is the key that names one; empty where its file's name does.
 
-    `load` reads a file strictly, as one that will stand at the second path.
+    `load` reads a file strictly, as one that will stand at the second path. Files with a table `other_kind` are of
+    another kind and are left out.
 
     `numbers` are keys whose value is a number without a unit, written without quotes.
     """
@@ -52,12 +53,15 @@ class Shelf:
     load: Callable[[Path, Path], Any]
     name_key: str = ""
     numbers: tuple[str, ...] = ()
+    other_kind: str = ""
 
     def sheets(self) -> list[Sheet]:
         """Give what comes with the program, then the shop's own, by name."""
         with resources.as_file(resources.files("config") / self.kind) as ready:
             found = [self._sheet(path, own=False) for path in sorted(ready.glob("*.toml"))]
-        return found + [self._sheet(path, own=True) for path in sorted(self.folder.glob("*.toml"))]
+        found += [self._sheet(path, own=True) for path in sorted(self.folder.glob("*.toml"))]
+        other = f"{self.other_kind}."
+        return [sheet for sheet in found if not any(key.startswith(other) for key in sheet.values)]
 
     def keep(self, name: str, answers: Mapping[str, str], old: Sheet | None, text: str | None = None) -> Sheet:
         """Write a sheet of the shop's under `name`, from `text`, or else from that of `old` where there is one.
@@ -136,7 +140,7 @@ def plans(shop: Path, check: Callable[[PlanSettings], Any]) -> Shelf:
     """Give the shelf of line plans; `check` refuses, by a `SettingsFault`, what cannot be worked."""
     shares = ("plan.pull_share", "shrinkage.coefficient", "shrinkage.standard_uncertainty")
     numbers = (*shares, "sewing.stitches", "sewing.per_inch")
-    return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at=at)), "plan.name", numbers)
+    return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at=at)), "plan.name", numbers, "reline")
 
 
 def hold_names(shop: Path) -> list[str]:

@@ -66,9 +66,10 @@ class PlanPage(SheetPage):
         materials: Sequence[str] = (),
         said: Said = IMPERIAL,
         mirrored: bool = False,
+        named_by: Callable[[str], str] = lambda _: "",
         scale: float = 1.0,
     ) -> None:
-        super().__init__(look, shelf, "Line plans", _TEXT, scale=scale)
+        super().__init__(look, shelf, "Line plans", _TEXT, named_by=named_by, scale=scale)
         self._use, self._materials, self._said, self._mirrored = use, materials, said, mirrored
         self._text = NEW_PLAN  # as it stood when the form was filled
         self._part = 0

@@ -381,6 +381,23 @@ def test_a_material_that_a_plan_or_a_job_asks_for_stays(opened: Opened, own_fold
     page.close()
 
 
+def test_a_plan_that_a_whole_reline_names_stays(opened: Opened, own_folder: Path) -> None:
+    """A whole reline beside the plans is no line plan and is not listed; the plan that it names is not removed."""
+    folder = own_folder / "plans"
+    folder.mkdir(parents=True)
+    (folder / "ours.toml").write_text(PLAN.read_text().replace("Teasel 190, centre A and B, left", "Ours"))
+    (folder / "set.toml").write_text('[reline]\nname = "Set"\n[[lines]]\nplan = "ours.toml"\n')
+    opened.sitting.show_plans()
+    page = opened.sitting.page
+    assert isinstance(page, PlanPage)
+    listed = [page.sheets.itemText(row) for row in range(page.sheets.count())]
+    assert [each for each in listed if "your own" in each] == ["Ours · your own"]
+    page.show_sheets(folder / "ours.toml")
+    page.remove_or_put_back()
+    assert page.said.text() == "Not done: Ours stays: set.toml is made by it"
+    page.close()
+
+
 def test_a_job_is_begun_from_a_plan_made_in_the_window(opened: Opened, own_folder: Path) -> None:
     """A plan copied on its page and used leads to the first page with its file, and the job begins from it."""
     opened.sitting.show_plans()
