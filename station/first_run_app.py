@@ -66,7 +66,8 @@ class FirstRunAt:
         self._line: str | None = None
         self._pedal_port = ""
         actions = {BACK: self.leave, LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
-        self.page = FirstRunPage(look, fields([port.url for port in ports()], file), self.read, actions, scale)
+        asked = fields([port.url for port in ports()], file)
+        self.page = FirstRunPage(look, asked, self.read, actions, self.model.stop, scale)
         self.page.closed.connect(self.close)
 
     def close(self) -> None:
@@ -93,7 +94,8 @@ class FirstRunAt:
         self._take_foot()
         reading = shown_force(self.model.reading(at_us))
         may_save = self.model.proposal is not None
-        return Shown(self.model.words(), self.model.heard, reading, self._compared, self._foot_words, may_save)
+        model = self.model
+        return Shown(model.words(), model.heard, reading, self._compared, self._foot_words, may_save, model.tried)
 
     def listen(self, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Begin to listen; give what is wrong, by field."""

@@ -1,4 +1,4 @@
-"""`python -m tests.pictures [FOLDER]`: a picture of every state of the bench window, in both looks and both sizes.
+"""`python -m tests.pictures [FOLDER]`: a picture of every state of the bench window and of every page.
 
 Each state is reached by working a job on the tests' bench, or by checking the tests' scale. Without FOLDER the pictures
 go to docs/pictures, with the page that lays them out; to keep that folder small a state that is like another has two
@@ -31,12 +31,13 @@ sys.path.insert(0, str(Path(__file__).parent / "station" / "bench"))
 from test_reline import small_set
 from workbench import Workbench
 
-from tests.station.views import weighing_gallery
+from tests.station.views import pages_gallery, weighing_gallery
 
 PICTURES = Path(__file__).parent.parent / "docs" / "pictures"
 LOOKS: tuple[LookName, ...] = ("dark", "light")
 SIZES = ((1920, 1080), (1280, 800))
 EVERY: tuple[tuple[LookName, tuple[int, int]], ...] = tuple((look, size) for look in LOOKS for size in SIZES)
+TWO: tuple[tuple[LookName, tuple[int, int]], ...] = (("dark", SIZES[0]), ("light", SIZES[1]))
 COLOURS = 64  # of a picture's palette: enough for smooth letters
 PX_PER_M = 1920 / 0.5314  # of a 24-inch screen
 
@@ -301,7 +302,7 @@ class State:
         """Give the looks and sizes that docs/pictures holds: all four of a state that is unlike every other."""
         if self.key in LIKE_NO_OTHER:
             return EVERY
-        return (("dark", SIZES[0]), ("light", SIZES[1]))
+        return TWO
 
     @property
     def key(self) -> str:
@@ -456,6 +457,16 @@ def picture(state: State, snapshot: Snapshot, look: LookName, size: tuple[int, i
     window.close()
     if faults:
         raise faults[0]
+    keep_small(path)
+
+
+def page_key(make: Callable[..., object]) -> str:
+    """Give a page's name in a file's name."""
+    return f"page-{make.__name__.replace('_', '-')}"
+
+
+def keep_small(path: Path) -> None:
+    """Give a picture a palette."""
     with Image.open(path) as drawn:
         small = drawn.convert("RGB").quantize(COLOURS, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
     small.save(path, optimize=True)
@@ -482,6 +493,13 @@ def page(states: tuple[State, ...]) -> str:
         }
         cells = [links.get(each, "") for each in EVERY]
         lines.append(f"| {state.told} | {' | '.join(cells)} |")
+    heads = [f"{look}, {width} x {height}" for look, (width, height) in TWO]
+    lines += ["", "## The pages beside the bench", "", f"| | {' | '.join(heads)} |", f"|---|{'---|' * len(heads)}"]
+    for make in pages_gallery.EVERY_PAGE:
+        told = (make.__doc__ or "").strip().rstrip(".")
+        files = [f"{page_key(make)}-{look}-{size[0]}.png" for look, size in TWO]
+        cells = [f'<a href="{file}"><img src="{file}" width="240" alt="{told}"></a>' for file in files]
+        lines.append(f"| {told} | {' | '.join(cells)} |")
     return "\n".join(lines) + "\n"
 
 
@@ -495,6 +513,11 @@ def main() -> int:
         for look, size in EVERY if len(sys.argv) > 1 else state.pictures:
             picture(state, snapshot, look, size, folder / f"{state.key}-{look}-{size[0]}.png")
             app.processEvents()
+    for make in pages_gallery.EVERY_PAGE:
+        for look, size in EVERY if len(sys.argv) > 1 else TWO:
+            path = folder / f"{page_key(make)}-{look}-{size[0]}.png"
+            pages_gallery.draw(make, look, size, path)
+            keep_small(path)
     (folder / "README.md").write_text(page(STATES), encoding="utf-8")
     return 0
 

@@ -62,7 +62,7 @@ class FirstRun:
         self.url = ""
         self.proposal: Proposal | None = None
         self.lost = ""
-        self.over = False  # every try was made, and nothing reads what came
+        self.over = False  # every try was made or a person stopped it, and nothing reads what came
         self.unit: ForceUnit | None = None  # as a person said, where no frame names it
         self._tries: list[Try] = []
         self._at = 0
@@ -118,6 +118,18 @@ class FirstRun:
             self._heard, self._began_us = b"", at_us
         else:
             self.over = True
+
+    @property
+    def tried(self) -> tuple[int, int] | None:
+        """Give how many tries are over, of how many; None while nothing is being tried."""
+        is_trying = self.wanted is not None and self.proposal is None and not self.over
+        return (self._at, len(self._tries)) if is_trying else None
+
+    def stop(self) -> None:
+        """Try no more."""
+        if self.tried is not None:
+            self.over = True
+            self._told.append(f"stopped after {self._at} of {len(self._tries)} tries")
 
     def words(self) -> str:
         """Say where things stand, and what to do next."""

@@ -12,12 +12,16 @@ from PyQt6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBox
 from station.views.form import Field, Form, dress, labelled
 from station.views.lettering import FAMILY, load_fonts
 from station.views.palette import Look, LookName, look_named
+from station.views.work import Progress
 
 _FRAME_MS = 100
 
 
 class Shown(NamedTuple):
-    """What the page shows of the wire: words, the last reads, the reading, the comparison, and the foot."""
+    """What the page shows of the wire: words, the last reads, the reading, the comparison, and the foot.
+
+    `tried` is how many tries are over, of how many, while some are still to come.
+    """
 
     words: str
     heard: Sequence[str]
@@ -25,13 +29,14 @@ class Shown(NamedTuple):
     compared: str
     foot: str
     may_save: bool
+    tried: tuple[int, int] | None = None
 
 
 class FirstRunPage(QWidget):
     """The wire and its answers at the right, what a person says at the left.
 
     `read` gives what to show, ten times a second. Each of `actions`, by its words, takes the answers by key and gives
-    problems by key. The last of them saves.
+    problems by key. The last of them saves. `stop` ends the trying.
     """
 
     closed = pyqtSignal()
@@ -42,6 +47,7 @@ class FirstRunPage(QWidget):
         fields: Sequence[Field],
         read: Callable[[], Shown],
         actions: Mapping[str, Callable[[Mapping[str, str]], Mapping[str, str]]],
+        stop: Callable[[], None],
         scale: float = 1.0,
     ) -> None:
         super().__init__()
@@ -65,6 +71,8 @@ class FirstRunPage(QWidget):
         room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         room.setWidget(self.form)
         halves.addWidget(room, 1)
+        self.progress = Progress(self)
+        self.progress.stop_button.clicked.connect(lambda _checked: stop())
         halves.addLayout(self._wire(colours, scale), 1)
         page.addLayout(halves, 1)
         row = QHBoxLayout()
@@ -89,6 +97,13 @@ class FirstRunPage(QWidget):
         self.words.setText(now.words)
         self.heard.setText("\n".join(now.heard))
         self.foot.setText(now.foot)
+        if now.tried is not None:
+            done, of = now.tried
+            self.progress.bar.setRange(0, of)
+            self.progress.bar.setValue(done)
+            self.progress.bar.setAccessibleName(f"{done} of {of} tries")
+            self.progress.words.setText(f"{done} of {of} tried")
+        self.progress.setVisible(now.tried is not None)
         self.save_button.setEnabled(now.may_save)
         self.save_button.setVisible(now.may_save)
 
@@ -105,7 +120,14 @@ class FirstRunPage(QWidget):
         self.heard.setMinimumWidth(1)
         self.heard.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.foot = labelled("", "label", self)
-        for widget in (self.reading, self.compared, self.words, labelled("What it sends", "soft", self), self.heard):
+        for widget in (
+            self.reading,
+            self.compared,
+            self.words,
+            self.progress,
+            labelled("What it sends", "soft", self),
+            self.heard,
+        ):
             right.addWidget(widget)
         right.addWidget(self.foot)
         right.addStretch(1)

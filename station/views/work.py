@@ -24,7 +24,24 @@ class Stopped(Exception):
     """The work was stopped by the person who began it."""
 
 
-class Work(QWidget):
+class Progress(QWidget):
+    """A row that says how far something is, with a button to stop it."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        self.words = labelled("", "plain", self)
+        self.bar = QProgressBar(self)
+        self.bar.setTextVisible(False)
+        self.stop_button = QPushButton("Stop", self)
+        row.addWidget(self.words, 2)
+        row.addWidget(self.bar, 3)
+        row.addWidget(self.stop_button)
+        self.hide()
+
+
+class Work(Progress):
     """Shows one piece of work at a time; hidden while there is none. `said` gives what came of it where not done."""
 
     told = pyqtSignal(int, int)
@@ -37,19 +54,9 @@ class Work(QWidget):
         self._thread: threading.Thread | None = None
         self._then: Callable[[Any], None] = lambda _: None
         self._last, self._called = 0, ""
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        self.words = labelled("", "plain", self)
-        self.bar = QProgressBar(self)
-        self.bar.setTextVisible(False)
-        self.stop_button = QPushButton("Stop", self)
         self.stop_button.clicked.connect(self.stop)
-        row.addWidget(self.words, 2)
-        row.addWidget(self.bar, 3)
-        row.addWidget(self.stop_button)
         self.told.connect(self._told)
         self.ended.connect(self._ended)
-        self.hide()
 
     @property
     def is_running(self) -> bool:

@@ -51,6 +51,11 @@ def streaming(device: int, stop: threading.Event) -> None:
         os.write(device, b"%7.2f lb\r\n" % (33.06 + count % 2 / 50))
 
 
+def silent(_device: int, stop: threading.Event) -> None:
+    """Send nothing."""
+    stop.wait()
+
+
 def by_modbus(device: int, stop: threading.Event) -> None:
     """Answer the question for the holding registers, and nothing else."""
     waiting = b""
@@ -132,6 +137,21 @@ def test_a_silent_scale_is_asked_by_modbus(qtbot: QtBot, at: FirstRunAt, saved: 
     form: Any = load_station(saved[0]).scale.format
     assert isinstance(form, ModbusFormat)
     assert (form.word_order, form.function, form.unit) == ("ABCD", 3, "lbf")
+
+
+def test_trying_says_how_far_it_is_and_can_be_stopped(at: FirstRunAt) -> None:
+    """While speeds are tried a bar says how many of how many; stopped, it goes, and the page says what was tried."""
+    with scale(silent) as url:
+        fill(at, port=TYPED, address=url)
+        at.page.buttons[LISTEN].click()
+        at.page.frame()
+        progress = at.page.progress
+        assert progress.isVisibleTo(at.page)
+        assert progress.words.text() == "0 of 8 tried"
+        progress.stop_button.click()
+        at.page.frame()
+        assert not progress.isVisibleTo(at.page)
+        assert "stopped after 0 of 8 tries" in at.page.words.text()
 
 
 def test_a_port_that_is_away_is_said(qtbot: QtBot, at: FirstRunAt) -> None:

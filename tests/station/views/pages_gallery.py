@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 from PyQt6.QtCore import QCoreApplication
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QApplication, QLabel, QWidget
 
+from station.first_run_app import BACK, COMPARE, LISTEN, PRESS, SAVE, fields
 from station.settings import shop
 from station.views.archive_page import ArchivePage, FiledJob
+from station.views.first_run import FirstRunPage, Shown
+from station.views.job_forms import NEW_JOB
 from station.views.page import Page
 from station.views.palette import LookName
 from station.views.plan_page import PlanPage, plan_shelf
@@ -21,6 +26,7 @@ from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
 from station.views.sheet_page import NAME
 from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
+from station.views.start import StartPage
 
 STATION = """# The bench by the window.
 [station]
@@ -48,7 +54,6 @@ JOBS = [
     FiledJob("26-0002", "Rear C, right\nTeasel 190 · T-1182 · B. Person · signed off"),
     FiledJob("26-0001", "Lower control, left\nBurdock 143 · B-0077 · A. Person · signed off"),
 ]
-SIZES = {1.0: (1600, 960), 0.75: (1200, 720)}
 
 
 def hold(folder: Path, look: LookName, scale: float) -> Page:
@@ -142,22 +147,73 @@ PAGES: tuple[Callable[[Path, LookName, float], Page], ...] = (
 )  # fmt: skip
 
 
+def first(_folder: Path, look: LookName, scale: float) -> QWidget:
+    """Show the first page, with jobs to go on with."""
+    jobs = [(each.job, each.words.split("\n")[0], "Teasel 190", "next: mark where B enters") for each in JOBS[:2]]
+    do = [(words, _none) for words in ("Check the scale", "Daily check", "Measure a line set", "Set up a scale")]
+    titles = ("Scale and pedal", "Line plans", "Hold specifications", "Materials", "Archive", "Settings")
+    notice = "Bench 1, scale on usb-scale. Archive: archive.sqlite. Today: scale checked today, ±0.12 lbf."
+    pages = [(words, _none) for words in titles]
+    plan = Path("/home/loft/plans/centre.toml")
+    more: dict[str, Any] = {"plan": plan, "notice": notice, "actions": do, "pages": pages}
+    return StartPage(look, jobs, NEW_JOB, lambda _: None, lambda *_: {}, scale=scale, **more)
+
+
+def first_run(_folder: Path, look: LookName, scale: float) -> QWidget:
+    """Set up a scale: read, and compared with a known weight."""
+    told = "33.07 lbf hang where 33.07 lbf are expected: they agree. The scale check tells how well."
+    heard = ["   33.06 lb\\r\\n", "   33.08 lb\\r\\n"] * 3
+    now = Shown("60 of 60 frames are read at 9600 baud.", heard, "33.07 lbf", told, "The foot moves CTS.", True)
+    return _first_run(look, scale, now)
+
+
+def first_run_trying(_folder: Path, look: LookName, scale: float) -> QWidget:
+    """Set up a scale: speeds and questions are tried, and can be stopped."""
+    now = Shown(
+        "Listening at 4800 baud (3 of 16) …", ["\\x80\\xf8\\x00\\x78"] * 3, "no reading", "", "", False, (2, 16)
+    )
+    return _first_run(look, scale, now)
+
+
+def _first_run(look: LookName, scale: float, now: Shown) -> QWidget:
+    actions = {words: (lambda _: {}) for words in (BACK, LISTEN, COMPARE, PRESS, SAVE)}
+    found = ["/dev/serial/by-id/usb-scale", "/dev/serial/by-id/usb-pedal"]
+    asked = fields(found, Path("/home/loft/station.toml"))
+    return FirstRunPage(look, asked, lambda: now, actions, _none, scale)
+
+
+EVERY_PAGE: tuple[Callable[[Path, LookName, float], QWidget], ...] = (
+    first, first_run_trying, first_run, scale, no_scale, plan, plan_line, hold, hold_wrong, material, settings, archive,
+    archive_at_work,
+)  # fmt: skip
+
+
+def draw(make: Callable[[Path, LookName, float], QWidget], look: LookName, size: tuple[int, int], path: Path) -> None:
+    """Draw a page as it fills a screen of a size; where it names the folder of this run, an invented one is named."""
+    with tempfile.TemporaryDirectory() as folder:
+        page = make(Path(folder), look, min(1.0, size[0] / 1600, size[1] / 960))
+        page.resize(*size)
+        page.show()
+        for label in page.findChildren(QLabel):
+            label.setText(label.text().replace(folder, "/home/loft"))
+        for _ in range(3):
+            QCoreApplication.sendPostedEvents()
+            QCoreApplication.processEvents()
+        page.grab().save(str(path))
+        page.close()
+
+
 def main() -> int:
     """Draw every page in both looks and sizes into FOLDER."""
     app = QApplication.instance() or QApplication([])
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
     looks: tuple[LookName, ...] = ("dark", "light")
-    for make in PAGES:
+    for make in EVERY_PAGE:
         for look in looks:
-            for size, (width, height) in SIZES.items():
-                page = make(folder, look, size)
-                page.resize(width, height)
-                page.show()
-                QCoreApplication.sendPostedEvents()
+            for size in ((1920, 1080), (1280, 800)):
+                draw(make, look, size, folder / f"{make.__name__.replace('_', '-')}-{look}-{size[0]}.png")
                 app.processEvents()
-                page.grab().save(str(folder / f"{make.__name__.replace('_', '-')}-{look}-{width}.png"))
-                page.close()
     return 0
 
 
