@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from PyQt6.QtCore import QPointF, Qt, pyqtSignal
+from PyQt6.QtCore import QPointF, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QPainter, QPaintEvent, QPolygonF, QShowEvent
-from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPlainTextEdit, QSizePolicy, QWidget
+from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPlainTextEdit, QScrollArea, QSizePolicy, QWidget
 
 from station.views.lettering import FAMILY
 from station.views.palette import Look
@@ -142,6 +142,7 @@ class Form(QWidget):
             changed = edit.currentTextChanged if isinstance(edit, QComboBox) else edit.textChanged
             changed.connect(lambda *_: self.typed.emit())
             error = labelled("", "error", self)
+            error.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)  # as many rows as it takes
             error.hide()
             grid.addWidget(label, row, 0, Qt.AlignmentFlag.AlignTop)
             grid.addWidget(edit, row, 1)
@@ -205,6 +206,13 @@ class Form(QWidget):
         first = next((key for key in self.inputs if problems.get(key)), None)
         if first is not None and go:
             self.inputs[first].setFocus(Qt.FocusReason.OtherFocusReason)
+            QTimer.singleShot(0, lambda: self._bring_into_sight(first))
+
+    def _bring_into_sight(self, key: str) -> None:
+        above = self.parentWidget()
+        room = above.parentWidget() if above is not None else None
+        if isinstance(room, QScrollArea):
+            room.ensureWidgetVisible(self._errors[key])
 
 
 def _input(field: Field, parent: QWidget) -> Input:

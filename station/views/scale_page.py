@@ -335,5 +335,8 @@ def _kind_of(words: str) -> str:
 
 def _said(known: Known | None) -> str:
     if known is None:
-        return "Choose a station file first."
+        return (
+            "No scale is known. Set up a scale, from the first page, listens to one, compares it with a known weight "
+            "and writes its station file; or choose a file that is there."
+        )
     return f"Today: {known.standing}.\n{known.until}"
