@@ -161,7 +161,7 @@ def first(_folder: Path, look: LookName, scale: float) -> QWidget:
 
 def first_run(_folder: Path, look: LookName, scale: float) -> QWidget:
     """Set up a scale: read, and compared with a known weight."""
-    told = "33.07 lbf hang where 33.07 lbf are expected: they agree. The scale check tells how well."
+    told = "The scale shows 33.07 lbf where 33.07 lbf hangs: they agree. The scale check tells how well."
     heard = ["   33.06 lb\\r\\n", "   33.08 lb\\r\\n"] * 3
     now = Shown("60 of 60 frames are read at 9600 baud.", heard, "33.07 lbf", told, "The foot moves CTS.", True)
     return _first_run(look, scale, now)
@@ -179,7 +179,10 @@ def _first_run(look: LookName, scale: float, now: Shown) -> QWidget:
     actions = {words: (lambda _: {}) for words in (BACK, LISTEN, COMPARE, PRESS, SAVE)}
     found = ["/dev/serial/by-id/usb-scale", "/dev/serial/by-id/usb-pedal"]
     asked = fields(found, Path("/home/loft/station.toml"))
-    return FirstRunPage(look, asked, lambda: now, actions, _none, scale)
+    page = FirstRunPage(look, asked, lambda: now, actions, _none, scale)
+    said = {"weight": "15 kg", "capacity": "100 lbf", "pedal": found[1], "name": "Bench 1"} if now.may_save else {}
+    page.form.fill({**page.form.answers(), **said})
+    return page
 
 
 EVERY_PAGE: tuple[Callable[[Path, LookName, float], QWidget], ...] = (
