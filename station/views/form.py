@@ -123,6 +123,10 @@ class Form(QWidget):
         self.fields = tuple(fields)
         self.inputs: dict[str, Input] = {}
         self._labels: dict[str, QLabel] = {}
+        self._sought = ""
+        self._seeking = QTimer(self)  # the form's own, so that it goes with the form
+        self._seeking.setSingleShot(True)
+        self._seeking.timeout.connect(self._bring_into_sight)
         self._errors: dict[str, QLabel] = {}
         grid = QGridLayout(self)
         grid.setColumnStretch(0, 2)
@@ -206,13 +210,15 @@ class Form(QWidget):
         first = next((key for key in self.inputs if problems.get(key)), None)
         if first is not None and go:
             self.inputs[first].setFocus(Qt.FocusReason.OtherFocusReason)
-            QTimer.singleShot(0, lambda: self._bring_into_sight(first))
+            self._sought = first
+            self._seeking.start()
 
-    def _bring_into_sight(self, key: str) -> None:
+    def _bring_into_sight(self) -> None:
+        """Scroll to what was said, once it has its place."""
         above = self.parentWidget()
         room = above.parentWidget() if above is not None else None
         if isinstance(room, QScrollArea):
-            room.ensureWidgetVisible(self._errors[key])
+            room.ensureWidgetVisible(self._errors[self._sought])
 
 
 def _input(field: Field, parent: QWidget) -> Input:
