@@ -20,8 +20,6 @@ from collections.abc import Callable, Sequence
 from functools import reduce
 from operator import xor
 
-import numpy as np
-
 
 def xor8(data: bytes) -> int:
     """Give the exclusive or of all bytes."""
@@ -51,23 +49,25 @@ def crc16_modbus(data: bytes) -> int:
 
 
 _MANY = 24  # pieces from which on columns are quicker than bytes
-_CRC_COLUMN = np.array(_CRC_TABLE, np.uint16)
 
 
 def of_each(name: str, pieces: Sequence[bytes]) -> list[int]:
     """Give the check of each piece; where they are many, column by column through all of them at once."""
     if name == "sum8" or len(pieces) < _MANY or not any(pieces):
         return [*map(CHECKSUMS[name][1], pieces)]
+    import numpy as np  # here, so that a pedal's or a settings page's start does not wait for it
+
     lengths = np.array([*map(len, pieces)])
     longest = int(lengths.max())
     filled = b"".join([piece.ljust(longest, b"\0") for piece in pieces])
     rows = np.frombuffer(filled, np.uint8).reshape(len(pieces), longest)
     if name == "xor8":
         return [*map(int, np.bitwise_xor.reduce(rows, axis=1))]
+    table = np.array(_CRC_TABLE, np.uint16)
     crc = np.full(len(pieces), 0xFFFF, np.uint16)
     shortest = int(lengths.min())
     for at, column in enumerate(np.ascontiguousarray(rows.T)):
-        after = crc >> 8 ^ _CRC_COLUMN[(crc ^ column) & 0xFF]
+        after = crc >> 8 ^ table[(crc ^ column) & 0xFF]
         crc = after if at < shortest else np.where(at < lengths, after, crc)
     return [*map(int, crc)]
 

@@ -1,7 +1,7 @@
-"""The bench at its window: a station, an archive and a job wired to `BenchWindow`.
+"""The program from its first page to the last closed window: a station, an archive, and the windows and pages on them.
 
-A timer of the window drains the wire's queue, the bench takes what came, and the window draws what the bench shows. A
-command that needs a name or a reason asks for it with a form of the keyboard.
+The first page is painted before the archive is opened and read, and what that page does not need itself (the archive,
+the bench's window, the other pages) is imported where it is used: so it stands within 1.5 s of the command.
 """
 
 from __future__ import annotations
@@ -9,54 +9,38 @@ from __future__ import annotations
 import dataclasses
 import signal
 import sys
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PyQt6.QtCore import QSize, QTimer
 from PyQt6.QtWidgets import QApplication
 
-from drivers.events import Event
-from station.app import Wire
-from station.at_window import AtWindow
-from station.bench.bench import Bench
-from station.bench.bench_settings import BenchSettings
-from station.bench.snapshot import Words
-from station.bench.weighing import DailyCheck, FullCheck
-from station.check_app import DAILY, FULL, AtScale, ScaleChecks
 from station.faults import is_fault
-from station.filing import Filer, default_archive, facts_of, job_state, next_piece, wall_clock
-from station.first_run_app import FirstRunAt
-from station.learned import learned
-from station.linework.line_plan import make_plan
-from station.linework.traps import PlanFault
-from station.one_hold import software
-from station.pages_app import archive_page, hold_page, material_page, plan_page, scale_page
-from station.records.archive import Archive
-from station.records.entries import JobOpened, SignedOff
-from station.records.store import is_server
-from station.scale_today import ScaleRecord, ScaleToday
-from station.set_app import MEASURE, measure
-from station.settings.hold import HoldSpecification
 from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file, shop_folder
-from station.settings.reline import job_text
-from station.settings.shop import hold_named, hold_names
-from station.settings.station import KeyPedal, ScaleSettings, StationSettings, check_capacity, load_station
-from station.settings.tables import SettingsFault
+from station.settings.shop import hold_names
+from station.settings.station import KeyPedal, StationSettings, load_station
 from station.settings.writing import edited, keep
-from station.units import LengthSystem, QuantityFault, force_mn
+from station.units import LengthSystem
 from station.views.dialogs import ask
 from station.views.form import Field
-from station.views.job_forms import AS_THE_FILE, NEW_JOB, STATION_HOLD
+from station.views.job_forms import NEW_JOB, STATION_HOLD
 from station.views.page import SIZE, Page
 from station.views.palette import LookName, look_named
-from station.views.set_view import SetPage
-from station.views.settings_page import SettingsPage
-from station.views.start import PLAN_KEY, StartPage
-from station.views.window import BenchWindow
+from station.views.start import DAILY, FULL, MEASURE, PLAN_KEY, SET_UP, StartPage
 
-SET_UP = "Set up a scale"
+if TYPE_CHECKING:
+    from drivers.events import Event
+    from station.at_window import AtWindow
+    from station.bench.weighing import DailyCheck, FullCheck
+    from station.check_app import AtScale, ScaleChecks
+    from station.first_run_app import FirstRunAt
+    from station.records.archive import Archive
+    from station.views.set_view import SetPage
+    from station.views.window import BenchWindow
+
 STATION_FILE = "station.toml"  # in the user's own data folder: what the first run writes
 
 
@@ -70,12 +54,15 @@ def application() -> QApplication:
 
 
 class Sitting:
-    """From the first page to the last closed window, on one station and one archive."""
+    """From the first page to the last closed window, on one station and one archive.
+
+    `archive` opens it, when it is first needed.
+    """
 
     def __init__(
         self,
         station: StationSettings | None,
-        archive: Archive,
+        archive: Callable[[], Archive],
         look: LookName,
         lengths: LengthSystem,
         unit: str,
@@ -86,13 +73,12 @@ class Sitting:
         self._station = station
         self._station_file = station_file
         self._key_file = key
-        self._archive = archive
+        self._open_archive = archive
         self._look: LookName = look
         self._lengths: LengthSystem = lengths
         self._unit = unit
         self._preferences = Preferences() if preferences is None else preferences
         self._open = ExitStack()
-        self._checks = ScaleChecks(station, archive, unit) if station is not None else None
         self._jobs_shown: list[tuple[str, str, str, str]] = []
         self.page: Page | None = None
         self._plan: Path | None = None
@@ -102,39 +88,60 @@ class Sitting:
         self.set_page: SetPage | None = None
         self.first_run: FirstRunAt | None = None
 
+    @cached_property
+    def _archive(self) -> Archive:
+        return self._open_archive()
+
+    @cached_property
+    def _checks(self) -> ScaleChecks | None:
+        from station.check_app import ScaleChecks
+
+        return None if self._station is None else ScaleChecks(self._station, self._archive, self._unit)
+
     def show(self, plan: Path | None = None) -> None:
-        """Show the first page."""
-        self._plan = plan
+        """Show the first page, with the jobs of the archive."""
+        self.show_first(plan).show()
+        self.read()
+
+    def read(self) -> None:
+        """Read the archive, and let the first page go on from what it holds. Raises what opening it raises."""
         self._jobs_shown = self._jobs()
+        if self.start is not None:
+            self.start.list_jobs(self._jobs_shown, self._notice())
+
+    def show_first(self, plan: Path | None = None) -> StartPage:
+        """Give the first page as it is while the archive has not been read: nothing can be begun from it yet."""
+        self._plan = plan
         self.start = StartPage(
             self._look,
-            self._jobs_shown,
+            None,
             self._fields(),
             self._go_on_or_say,
             self._begin_or_say,
             plan=plan,
-            notice=self._notice(),
+            notice=self._bench_words(),
             actions=(
-                *(() if self._checks is None else ((FULL, self._check_scale), (DAILY, self._check_daily))),
+                *(() if self._station is None else ((FULL, self._check_scale), (DAILY, self._check_daily))),
                 (MEASURE, self._measure_set),
                 (SET_UP, self._set_up),
             ),
             pages=(
                 ("Scale and pedal", self.show_scale),
                 ("Line plans", self.show_plans),
-                ("Hold specifications", lambda: self._turn_to(hold_page(self._look, self._archive, self._scale()))),
-                ("Materials", lambda: self._turn_to(material_page(self._look, self._archive, self._scale()))),
+                ("Hold specifications", self.show_holds),
+                ("Materials", self.show_materials),
                 ("Archive", self.show_archive),
                 ("Settings", self.show_settings),
             ),
             scale=self._scale(),
         )
-        self.start.show()
+        return self.start
 
     def close(self) -> None:
         """Let go of the ports, and of the archive."""
         self._open.close()
-        self._archive.close()
+        if "_archive" in self.__dict__:
+            self._archive.close()
 
     def _scale(self) -> float:
         """Give how large pages are set, so that one stands whole on the screen."""
@@ -159,6 +166,8 @@ class Sitting:
 
     def show_scale(self) -> None:
         """Show the page of scale and pedal."""
+        from station.pages_app import scale_page
+
         self._turn_to(
             scale_page(
                 self._look,
@@ -174,6 +183,8 @@ class Sitting:
 
     def show_plans(self) -> None:
         """Show the page of line plans."""
+        from station.pages_app import plan_page
+
         mirrored = self._preferences.canopy == "left"
         self._turn_to(plan_page(self._look, self._begin_from, self._lengths, mirrored=mirrored, scale=self._scale()))
 
@@ -183,13 +194,29 @@ class Sitting:
         if self.page is not None:
             self.page.close()
 
+    def show_holds(self) -> None:
+        """Show the page of hold specifications."""
+        from station.pages_app import hold_page
+
+        self._turn_to(hold_page(self._look, self._archive, self._scale()))
+
+    def show_materials(self) -> None:
+        """Show the page of materials."""
+        from station.pages_app import material_page
+
+        self._turn_to(material_page(self._look, self._archive, self._scale()))
+
     def show_archive(self) -> None:
         """Show the page of the archive."""
+        from station.pages_app import archive_page
+
         stands = [(job, where) for job, _, _, where in self._jobs_shown]
         self._turn_to(archive_page(self._look, self._archive, stands, self._preferences.paper, self._scale()))
 
     def show_settings(self) -> None:
         """Show the page of settings."""
+        from station.views.settings_page import SettingsPage
+
         self._turn_to(SettingsPage(self._look, self._set, scale=self._scale()))
 
     def _set(self, found: Preferences) -> None:
@@ -197,8 +224,7 @@ class Sitting:
         is_other = found.look != self._look
         self._preferences = found
         self._look, self._lengths, self._unit = found.look, found.units, found.force_unit
-        if self._station is not None:
-            self._checks = ScaleChecks(self._station, self._archive, self._unit)
+        self.__dict__.pop("_checks", None)  # made anew for the other unit
         if is_other and self.page is not None:
             said = self.page.said.text()
             self.show_settings()
@@ -211,11 +237,13 @@ class Sitting:
         before = preferences_file().read_text(encoding="utf-8-sig") if preferences_file().exists() else ""
         keep(preferences_file(), edited(before, {"places.station": str(file)}), load_preferences)
         if station.name != self._archive.bench:
+            from station.records.archive import Archive
+
             where = self._archive.where
             self._archive.close()
             self._archive = Archive.open(where, bench=station.name, create=True, key=self._key_file)
         self._station, self._station_file = station, file
-        self._checks = ScaleChecks(station, self._archive, self._unit)
+        self.__dict__.pop("_checks", None)  # made anew for the other scale
         self.show_scale()
         if self.page is not None:
             self.page.say(f"In use, now and the next time: {file}.")
@@ -247,19 +275,26 @@ class Sitting:
                 raise
             return {PLAN_KEY: str(fault)}
 
-    def _notice(self) -> str:
+    def _bench_words(self) -> str:
+        """Say what the bench works with."""
         if self._station is None:
             return (
                 "No station file: pulls are by hand and not measured, as the record says. Set up a scale, or choose "
                 "one under Scale and pedal."
             )
-        standing = f" Today: {self._checks.standing()}." if self._checks else ""
-        return (
-            f"{self._station.name}, scale on {self._station.scale.link.url}. Archive: {self._archive.path}.{standing}"
-        )
+        return f"{self._station.name}, scale on {self._station.scale.link.url}."
+
+    def _notice(self) -> str:
+        """Say what the bench works with, and what the archive knows of its scale."""
+        words = self._bench_words()
+        if self._checks is None:
+            return words
+        return f"{words} Archive: {self._archive.path}. Today: {self._checks.standing()}."
 
     def _set_up(self) -> None:
         """Open the first run; its station file is the bench from then on."""
+        from station.first_run_app import FirstRunAt
+
         self.first_run = FirstRunAt(self._look, data_folder() / STATION_FILE, self._set_up_as)
         self.first_run.page.closed.connect(self._set_up_left)
         self.first_run.page.show()
@@ -289,6 +324,9 @@ class Sitting:
         """Open a line set to measure; when its page is closed, the first page is shown again."""
         if self.start is None:
             return
+        from station.app import Wire
+        from station.set_app import measure
+
         events: Callable[[], Sequence[Event]] = list
         if self._station is not None and self._station.pedal is not None:
             events = self._open.enter_context(Wire(self._station)).waiting
@@ -312,6 +350,9 @@ class Sitting:
         """Open a check of the scale; when its window is closed, the first page is shown as things are then."""
         if work is None or self._station is None:
             return
+        from station.app import Wire
+        from station.check_app import AtScale
+
         events = self._open.enter_context(Wire(self._station)).waiting
         key_pedal = isinstance(self._station.pedal, KeyPedal)
         self.check = AtScale(work, events, self._look, key_pedal, muted=self._preferences.sound == "off")
@@ -336,137 +377,40 @@ class Sitting:
         self.show(self._plan)
 
     def _jobs(self) -> list[tuple[str, str, str, str]]:
-        rows = []
-        for job in self._archive.jobs():
-            opened = facts_of(self._archive, job)
-            first = opened[0][1]
-            if not isinstance(first, JobOpened) or not first.plan_toml:
-                continue
-            signed = any(isinstance(entry, SignedOff) for _, entry in opened)
-            try:
-                where = "signed off" if signed else _stands(self._archive, job)
-            except Exception as fault:
-                if not is_fault(fault):
-                    raise
-                where = f"cannot be read: {fault}"
-            rows.append((job, first.title, str(first.canopy.get("type") or ""), where))
-        return rows
+        from station.job_app import jobs_of
+
+        return jobs_of(self._archive)
 
     def _begin(self, plan: Path, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Open a new job; give what is wrong, by field."""
-        try:
-            text, settings, sides = job_text(plan, lambda: learned(self._archive).counted())
-            make_plan(settings)
-        except (OSError, UnicodeDecodeError) as fault:
-            return {PLAN_KEY: f"{plan}: cannot be read: {fault}"}
-        except (SettingsFault, PlanFault, tomllib.TOMLDecodeError) as fault:
-            return {PLAN_KEY: str(fault)}
-        try:
-            self._hold_named(answers["hold"], answers.get("rated_strength", ""))
-        except QuantityFault as fault:
-            return {"rated_strength": str(fault)}
-        except SettingsFault as fault:
-            return {"hold": str(fault)}
-        grouped: dict[str, dict[str, str | int | None]] = {}
-        for key, answer in answers.items():
-            group, _, name = key.partition(".")
-            if name and answer:
-                grouped.setdefault(group, {})[name] = answer
-        hold: dict[str, str | int | None] = {"pre_stretch": answers["hold"]}
-        if answers.get("rated_strength"):
-            hold["rated_strength"] = answers["rated_strength"]
-        if answers.get("comparing", AS_THE_FILE) != AS_THE_FILE:
-            hold["comparing"] = answers["comparing"]
-        job = self._archive.new_job_id(wall_clock().year)
-        Filer(self._archive)(
-            JobOpened(
-                job=job,
-                title=answers["title"],
-                side=sides or answers["side"],  # a set's sides are its job file's to say
-                number=answers.get("number", ""),
-                reference=settings.reference,
-                canopy=grouped.get("canopy", {}),
-                owner=grouped.get("owner", {}),
-                work=grouped.get("work", {}),
-                people=grouped.get("people", {}),
-                stock=grouped.get("stock", {}),
-                sewing=grouped.get("sewing", {}),
-                line=grouped.get("line", {}),
-                measuring=grouped.get("measuring", {}) | hold,
-                plan_toml=text,
-                software=software(),
-            )
-        )
-        self._go_on(job)
-        return {}
+        from station.job_app import begin
 
-    def _hold_named(self, name: str, rated_strength: str) -> HoldSpecification:
-        own = self._station.hold if self._station else None
-        if name == STATION_HOLD and own is not None:
-            return own
-        hold = hold_named(name, shop_folder(), force_mn(rated_strength) if rated_strength else None)
-        if self._station is not None:
-            check_capacity(name, hold, self._station.scale)
-        return hold
+        job, problems = begin(self._archive, self._station, plan, answers)
+        if not problems:
+            self._go_on(job)
+        return problems
 
     def _go_on(self, job: str) -> None:
         """Open the bench window on a job where its entries left it."""
-        state = job_state(self._archive, job)
-        named = state.opened.measuring
-        hold = self._hold_named(str(named.get("pre_stretch") or "main-hmpe"), str(named.get("rated_strength") or ""))
-        station = self._station
-        if station is not None and state.method == "two cells" and station.second_scale is None:
-            raise SettingsFault(
-                "comparing with two cells needs a second one: [second_scale] is missing from the station file; "
-                "declare it with the keys of [scale]"
-            )
-        events: Callable[[], Sequence[Event]] = list
-        if station is not None:
-            events = self._open.enter_context(Wire(station)).waiting
-        known = self._known(hold.target_mn)
-        second = station.second_scale if station else None
-        settings = BenchSettings(
-            pre_stretch=hold,
-            uncertainty=known.uncertainty,
-            response_us=station.scale.response_us if station else None,
-            scale=station.scale.link.url if station else None,
-            scale_words=known.words,
-            unit=self._unit,
-            lengths=self._lengths,
-            next_piece=next_piece(self._archive),
-            pedal=bool(station and station.pedal),
-            gauge=None if station is None or station.gauge is None else 1 if station.gauge.rising_is_long else -1,
-            second_uncertainty=None if second is None else self._today(second, hold.target_mn).uncertainty,
-        )
-        bench = Bench(state, settings, Filer(self._archive))
-        key_pedal = bool(station and isinstance(station.pedal, KeyPedal))
+        from station.app import Wire
+        from station.at_window import AtWindow
+        from station.job_app import bench_of, known_today
+
+        station, preferences = self._station, self._preferences
+        bench = bench_of(self._archive, station, job, self._unit, self._lengths)
+        target_mn = bench.settings.pre_stretch.target_mn
         self.bench = AtWindow(
             bench,
-            events,
+            list if station is None else self._open.enter_context(Wire(station)).waiting,
             self._look,
-            key_pedal,
-            mirrored=self._preferences.canopy == "left",
-            muted=self._preferences.sound == "off",
-            far=self._preferences.seen == "from afar",
-            known=lambda: self._known(hold.target_mn),
+            bool(station and isinstance(station.pedal, KeyPedal)),
+            mirrored=preferences.canopy == "left",
+            muted=preferences.sound == "off",
+            far=preferences.seen == "from afar",
+            known=lambda: known_today(self._archive, self._station, target_mn, self._unit),
         )
         self.bench.window.closed.connect(self._left_bench)
         self._show(self.bench.window)
-
-    def _known(self, target_mn: int) -> ScaleToday:
-        """Give what is known of the scale today."""
-        if self._station is None:
-            return ScaleToday(None, Words("no scale: pulled by hand, not measured", "quiet"))
-        return self._today(self._station.scale, target_mn)
-
-    def _today(self, scale: ScaleSettings, target_mn: int) -> ScaleToday:
-        now = wall_clock().astimezone()
-        return ScaleRecord.of(self._archive, scale.link.url).today(scale, target_mn, now, self._unit)
-
-
-def _stands(archive: Archive, job: str) -> str:
-    step = job_state(archive, job).now
-    return "all steps done" if step is None else f"next: {step.label}"
 
 
 def open_bench(
@@ -484,20 +428,44 @@ def open_bench(
     preferences = load_preferences()
     file = Path(station) if station else preferences.station
     settings = load_station(file) if file else None
-    where = archive or str(default_archive())
-    if archive is None and not is_server(where):
-        Path(where).expanduser().parent.mkdir(parents=True, exist_ok=True)
     lengths = preferences.units if lengths is None else lengths
     unit = "N" if lengths == "metric" else "lbf"
     signing = Path(key) if key else None
-    opened = Archive.open(where, bench=settings.name if settings else "Bench", create=True, key=signing)
+
+    def opened() -> Archive:
+        from station.filing import default_archive
+        from station.records.archive import Archive
+        from station.records.store import is_server
+
+        where = archive or default_archive()
+        if archive is None and not is_server(where):
+            Path(where).expanduser().parent.mkdir(parents=True, exist_ok=True)
+        return Archive.open(where, bench=settings.name if settings else "Bench", create=True, key=signing)
+
     app = application()
     sitting = Sitting(settings, opened, look or preferences.look, lengths, unit, file, preferences, signing)
+    faults: list[Exception] = []
+
+    def read() -> None:
+        """Read the archive; what it raises ends the program, and is raised where that began."""
+        try:
+            sitting.read()
+        except Exception as fault:
+            faults.append(fault)
+            app.exit()
+        else:
+            import station.at_window  # noqa: F401 -- while the page is read, so that a job opens at once
+
     try:
-        sitting.show(Path(plan) if plan else None)
+        first = sitting.show_first(Path(plan) if plan else None)
+        first.painted.connect(read)
+        first.show()
         beat = QTimer()  # lets Python answer Ctrl-C while Qt waits
         beat.timeout.connect(lambda: None)
         beat.start(200)
-        return app.exec()
+        status = app.exec()
     finally:
         sitting.close()
+    if faults:
+        raise faults[0]
+    return status

@@ -33,12 +33,12 @@ from station.settings.station import StationSettings
 from station.units import QuantityFault, force_mn, in_unit, quantity
 from station.views.form import Field
 from station.views.palette import LookName
+from station.views.start import DAILY, FULL
 from station.views.window import BenchWindow
 
 Ask = Callable[[str, str, Sequence[Field]], Mapping[str, str] | None]
 """Asks a form with a title and a text; gives the answers, or None where the person leaves it."""
 
-FULL, DAILY = "Check the scale", "Daily check"
 GO_ON, ANEW = "go on after it", "begin anew"
 FULL_TEXT = (
     "Each weight three times up, the third time down again, with nothing on in between. Without a latitude, the "

@@ -24,10 +24,10 @@ from station.units import LengthSystem, quantity
 from station.views.form import Field
 from station.views.palette import LookName
 from station.views.set_view import SetPage
+from station.views.start import MEASURE
 
 Ask = Callable[[str, str, Sequence[Field]], Mapping[str, str] | None]
 
-MEASURE = "Measure a line set"
 TEXT = (
     "The table names each line and side, with its chart length where there is one (CSV: line,side,length,chart; the "
     "lengths empty). Makers permit 1/2 in to 1 in between left and right (common practice): their instructions come "

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from station.bench.snapshot import Command
 from station.settings.hold import ready_made_holds
 from station.settings.plan import REFERENCES
 from station.settings.reline import METHODS
 from station.views.form import Field
+
+if TYPE_CHECKING:
+    from station.bench.snapshot import Command
 
 _BY = Field("by", "Name", required=True)
 _REASON = Field("reason", "Reason", required=True, rows=2)

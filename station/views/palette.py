@@ -15,9 +15,11 @@ True
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from station.bench.snapshot import Tone
+if TYPE_CHECKING:
+    from station.bench.snapshot import Tone
+
 
 LookName = Literal["dark", "light"]
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtGui import QCloseEvent
+from PyQt6.QtCore import Qt, QTimer, pyqtSignal
+from PyQt6.QtGui import QCloseEvent, QPaintEvent
 from PyQt6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
@@ -27,6 +27,9 @@ from station.views.palette import LookName, look_named
 PLAN_KEY = "plan"
 """The key under which the plan file's path is answered, and its errors are said."""
 
+FULL, DAILY, MEASURE, SET_UP = "Check the scale", "Daily check", "Measure a line set", "Set up a scale"
+"""What else is done from the first page, as its buttons say it."""
+
 
 class JobRow(NamedTuple):
     """A job in the archive: its identity there, its title, the canopy, and in words where it stands."""
@@ -43,14 +46,17 @@ class StartPage(QWidget):
     `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
     problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`. `actions`
     are what else can be done from here, as quiet buttons; `pages` are the other pages, each reached by its button.
+    Where `jobs` is None they are still being read: `list_jobs` tells them, and until then nothing can be done.
     """
 
     closed = pyqtSignal()
+    painted = pyqtSignal()
+    """The page has been painted for the first time."""
 
     def __init__(
         self,
         look: LookName,
-        jobs: Sequence[tuple[str, str, str, str]],
+        jobs: Sequence[tuple[str, str, str, str]] | None,
         fields: Sequence[Field],
         go_on: Callable[[str], None],
         begin: Callable[[Path, Mapping[str, str]], Mapping[str, str]],
@@ -72,8 +78,9 @@ class StartPage(QWidget):
         page.setContentsMargins(margin, margin, margin, margin)
         page.setSpacing(round(24 * scale))
         top = QHBoxLayout()
+        self._notice = labelled(notice, "soft", self)
         if notice:
-            top.addWidget(labelled(notice, "soft", self), 1)
+            top.addWidget(self._notice, 1)
         self.action_buttons = [self._action(words, do) for words, do in actions]
         for button in self.action_buttons:
             top.addWidget(button)
@@ -87,39 +94,60 @@ class StartPage(QWidget):
             page.addLayout(row)
         halves = QHBoxLayout()
         halves.setSpacing(round(64 * scale))
-        halves.addLayout(self._left([JobRow(*job) for job in jobs]), 4)
+        halves.addLayout(self._left(), 4)
         halves.addLayout(self._right(fields, plan), 5)
         page.addLayout(halves, 1)
+        self._is_painted = False
+        self._painted_soon = QTimer(self)
+        self._painted_soon.setSingleShot(True)
+        self._painted_soon.timeout.connect(self.painted)
+        self._enable(is_ready=False)
+        if jobs is not None:
+            self.list_jobs(jobs)
+
+    def list_jobs(self, jobs: Sequence[tuple[str, str, str, str]], notice: str = "") -> None:
+        """List the jobs of the archive: from now on all can be done. `notice` takes the place of the one above."""
+        if notice:
+            self._notice.setText(notice)
+        for job in map(JobRow._make, jobs):
+            words = f"{job.title}\n{job.canopy} · {job.stands}"
+            item = QListWidgetItem(words, self.jobs)
+            item.setData(Qt.ItemDataRole.UserRole, job.job)
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, words.replace("\n", ", "))
+        self._reading.setVisible(not jobs)
+        self._reading.setText("No job has been begun in this archive. Begin one at the right.")
+        self.jobs.setVisible(bool(jobs))
+        self.go_on_button.setVisible(bool(jobs))
+        if jobs:
+            self.jobs.setCurrentRow(0)
+        self._enable(is_ready=True)
         (self.jobs if jobs else self.form.inputs[PLAN_KEY]).setFocus()
+
+    def _enable(self, *, is_ready: bool) -> None:
+        for button in (*self.action_buttons, *self.page_buttons, self.begin_button):
+            button.setEnabled(is_ready)
 
     def _action(self, words: str, do: Callable[[], None]) -> QPushButton:
         button = QPushButton(words, self)
         button.clicked.connect(lambda _checked: do())
         return button
 
-    def _left(self, jobs: Sequence[JobRow]) -> QVBoxLayout:
+    def _left(self) -> QVBoxLayout:
         column = QVBoxLayout()
         column.setSpacing(20)
         column.addWidget(labelled("Go on with a job", "title", self))
         self.jobs = QListWidget(self)
         self.jobs.setAccessibleName("jobs in the archive")
         self.jobs.setWordWrap(True)
-        for job in jobs:
-            words = f"{job.title}\n{job.canopy} · {job.stands}"
-            item = QListWidgetItem(words, self.jobs)
-            item.setData(Qt.ItemDataRole.UserRole, job.job)
-            item.setData(Qt.ItemDataRole.AccessibleTextRole, words.replace("\n", ", "))
         self.jobs.itemActivated.connect(self._chosen)
+        self.jobs.hide()
+        self._reading = labelled("The archive is being read…", "soft", self)
         self.go_on_button = QPushButton("Go on with it", self)
         self.go_on_button.clicked.connect(self._chosen)
-        self.go_on_button.setVisible(bool(jobs))
-        if jobs:
-            self.jobs.setCurrentRow(0)
-            column.addWidget(self.jobs, 1)
-        else:
-            self.jobs.hide()
-            column.addWidget(labelled("No job has been begun in this archive. Begin one at the right.", "soft", self))
-            column.addStretch(1)
+        self.go_on_button.hide()
+        column.addWidget(self.jobs, 1)
+        column.addWidget(self._reading)
+        column.addStretch(0)
         column.addWidget(self.go_on_button)
         return column
 
@@ -167,6 +195,13 @@ class StartPage(QWidget):
             plan = Path(answers.pop(PLAN_KEY)).expanduser()
             problems = self._begin(plan, answers)
         self.form.say(problems)
+
+    def paintEvent(self, event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name
+        """Say, once all of it is on the screen, that the page has been painted."""
+        super().paintEvent(event)
+        if not self._is_painted:
+            self._is_painted = True
+            self._painted_soon.start(0)
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
         """Say that the page was closed."""

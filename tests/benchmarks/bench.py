@@ -12,7 +12,7 @@ from typing import Any
 from PyQt6.QtWidgets import QApplication
 
 from drivers.events import Reading, Tick
-from station.bench_app import AtWindow
+from station.at_window import AtWindow
 
 HERE = Path(__file__).parent.parent / "station" / "bench"
 SECONDS, RATE, FRAMES = 60, 1000, 40

@@ -19,7 +19,7 @@ from PyQt6.QtCore import QEventLoop, QTimer
 from PyQt6.QtWidgets import QApplication
 
 from drivers.events import Event, Reading, Tick
-from station.bench_app import AtWindow
+from station.at_window import AtWindow
 from tests.benchmarks.bench import workbench
 
 CHANGES, RATE = 150, 1000

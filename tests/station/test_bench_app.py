@@ -12,12 +12,13 @@ from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from station.at_window import AtWindow
 from station.bench.commands import carry_out
 from station.bench.snapshot import Words
-from station.bench_app import AtWindow, Sitting
+from station.bench_app import Sitting, open_bench
 from station.filing import facts_of
 from station.pages_app import hold_page, material_page
-from station.records.archive import Archive
+from station.records.archive import Archive, ArchiveFault
 from station.records.entries import HoldByHand, HoldJudged, JobOpened, Overridden, PieceCut, SteppedBack
 from station.records.words import BASIS, CANOPY, LINE, MEASURING, OWNER, PEOPLE, SEWING, STOCK, WORK
 from station.scale_today import ScaleToday
@@ -53,7 +54,7 @@ class Opened:
         self._qtbot = qtbot
         name = station.name if station else "Bench"
         self.archive = Archive.open(folder / "a.sqlite", bench=name, create=True)
-        self.sitting = Sitting(station, self.archive, "dark", "imperial", "lbf")
+        self.sitting = Sitting(station, lambda: self.archive, "dark", "imperial", "lbf")
         self.sitting.show()
         assert self.sitting.start is not None
         qtbot.addWidget(self.sitting.start)
@@ -440,3 +441,28 @@ def test_closing_the_bench_leads_back_to_the_first_page(opened: Opened) -> None:
     assert opened.sitting.start is not None
     assert opened.sitting.start.isVisible()
     assert opened.sitting.start.jobs.count() == 1
+
+
+def test_the_first_page_is_painted_before_the_archive_is_opened(qtbot: QtBot, tmp_path: Path) -> None:
+    """What a person sees first waits for no archive; nothing can be begun until it has been read, then all can."""
+    file = tmp_path / "a.sqlite"
+    sitting = Sitting(None, lambda: Archive.open(file, bench="Bench", create=True), "dark", "imperial", "lbf")
+    page = sitting.show_first()
+    qtbot.addWidget(page)
+    seen: list[tuple[bool, bool]] = []
+    page.painted.connect(lambda: seen.append((file.exists(), page.begin_button.isEnabled())))
+    page.painted.connect(sitting.read)
+    page.show()
+    qtbot.waitUntil(page.begin_button.isEnabled, timeout=20_000)
+    assert seen == [(False, False)]
+    assert file.exists()
+    assert all(button.isEnabled() for button in (*page.action_buttons, *page.page_buttons))
+    sitting.close()
+
+
+def test_an_archive_that_cannot_be_opened_ends_the_program_with_its_words(tmp_path: Path) -> None:
+    """What opening the archive says is raised by the command, though the first page was already there."""
+    file = tmp_path / "a.sqlite"
+    file.write_text("no archive at all, but a text that is long enough to be looked at as one\n" * 20)
+    with pytest.raises(ArchiveFault, match=r"a\.sqlite"):
+        open_bench(None, str(file))

@@ -335,7 +335,7 @@ def test_the_first_page_opens_a_daily_check_on_a_real_port(
         ForeignScale(tmp_path / "scale", lbf=30.0),
         Archive.open(tmp_path / "a.sqlite", bench="Bench of another make", create=True) as archive,
     ):
-        sitting = Sitting(load_station(file), archive, "dark", "imperial", "lbf")
+        sitting = Sitting(load_station(file), lambda: archive, "dark", "imperial", "lbf")
         sitting.show()
         page = sitting.start
         assert page is not None
@@ -393,7 +393,7 @@ def test_a_hold_is_judged_by_the_check_that_is_filed(tmp_path: Path, capfd: pyte
 def test_a_jobs_window_says_how_the_scale_stands(qtbot: QtBot, loft: Loft) -> None:
     """The job's top line and its holds go by the check that is filed and was renewed today."""
     filed_now(loft.archive, loft.station.scale.link.url, 543)
-    sitting = Sitting(loft.station, loft.archive, "dark", "imperial", "lbf")
+    sitting = Sitting(loft.station, lambda: loft.archive, "dark", "imperial", "lbf")
     sitting.show()
     assert sitting.start is not None
     qtbot.addWidget(sitting.start)

@@ -151,7 +151,7 @@ def test_the_first_page_leads_there_and_back(qtbot, tmp_path, monkeypatch):
     answers = {"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": ""}
     monkeypatch.setattr("station.bench_app.ask", lambda *_: answers)
     with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
-        sitting = Sitting(None, archive, "dark", "imperial", "lbf")
+        sitting = Sitting(None, lambda: archive, "dark", "imperial", "lbf")
         sitting.show()
         first = sitting.start
         qtbot.addWidget(first)

@@ -55,7 +55,7 @@ def test_a_set_is_worked_by_foot_through_the_window(tmp_path: Path) -> None:
 def test_a_whole_reline_is_begun_closed_and_gone_on_with(qtbot: QtBot, tmp_path: Path) -> None:
     """The ready-made set job begins at the first page, and tomorrow goes on from its entries alone, files gone."""
     with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
-        sitting = Sitting(None, archive, "dark", "imperial", "lbf")
+        sitting = Sitting(None, lambda: archive, "dark", "imperial", "lbf")
         sitting.show()
         assert sitting.start is not None
         qtbot.addWidget(sitting.start)
@@ -81,7 +81,7 @@ def test_two_cells_need_a_second_scale(qtbot: QtBot, tmp_path: Path) -> None:
     file.write_text(FOREIGN_STATION.format(url=tmp_path / "scale"))
     station = load_station(file)
     with Archive.open(tmp_path / "a.sqlite", bench=station.name, create=True) as archive:
-        sitting = Sitting(station, archive, "dark", "imperial", "lbf")
+        sitting = Sitting(station, lambda: archive, "dark", "imperial", "lbf")
         sitting.show()
         assert sitting.start is not None
         qtbot.addWidget(sitting.start)

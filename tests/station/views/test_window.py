@@ -10,8 +10,8 @@ from PyQt6.QtWidgets import QApplication, QLabel
 from pytestqt.qtbot import QtBot
 
 from drivers.events import Event, Reading, Tick
+from station.at_window import AtWindow
 from station.bench.snapshot import Command, Snapshot, Words
-from station.bench_app import AtWindow
 from station.records.entries import HoldJudged
 from station.views.pictures import texts_shown
 from station.views.window import COMMAND_KEYS, PEDAL_KEYS, BenchWindow

@@ -1,0 +1,153 @@
+"""Jobs of an archive: listed with where each stands, begun from a plan and answers, laid on the bench to go on with."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+
+from station.bench.bench import Bench
+from station.bench.bench_settings import BenchSettings
+from station.bench.snapshot import Words
+from station.faults import is_fault
+from station.filing import Filer, facts_of, job_state, next_piece, wall_clock
+from station.learned import learned
+from station.linework.line_plan import make_plan
+from station.linework.traps import PlanFault
+from station.one_hold import software
+from station.records.archive import Archive
+from station.records.entries import JobOpened, SignedOff
+from station.scale_today import ScaleRecord, ScaleToday
+from station.settings.hold import HoldSpecification
+from station.settings.preferences import shop_folder
+from station.settings.reline import job_text
+from station.settings.shop import hold_named
+from station.settings.station import ScaleSettings, StationSettings, check_capacity
+from station.settings.tables import SettingsFault
+from station.units import LengthSystem, QuantityFault, force_mn
+from station.views.job_forms import AS_THE_FILE, STATION_HOLD
+from station.views.start import PLAN_KEY
+
+
+def jobs_of(archive: Archive) -> list[tuple[str, str, str, str]]:
+    """Give the jobs: identity, title, canopy, and in words where each stands."""
+    rows = []
+    for job in archive.jobs():
+        opened = facts_of(archive, job)
+        first = opened[0][1]
+        if not isinstance(first, JobOpened) or not first.plan_toml:
+            continue
+        signed = any(isinstance(entry, SignedOff) for _, entry in opened)
+        try:
+            where = "signed off" if signed else _stands(archive, job)
+        except Exception as fault:
+            if not is_fault(fault):
+                raise
+            where = f"cannot be read: {fault}"
+        rows.append((job, first.title, str(first.canopy.get("type") or ""), where))
+    return rows
+
+
+def begin(
+    archive: Archive, station: StationSettings | None, plan: Path, answers: Mapping[str, str]
+) -> tuple[str, Mapping[str, str]]:
+    """Open a new job; give its identity, or what is wrong, by field."""
+    try:
+        text, settings, sides = job_text(plan, lambda: learned(archive).counted())
+        make_plan(settings)
+    except (OSError, UnicodeDecodeError) as fault:
+        return "", {PLAN_KEY: f"{plan}: cannot be read: {fault}"}
+    except (SettingsFault, PlanFault, tomllib.TOMLDecodeError) as fault:
+        return "", {PLAN_KEY: str(fault)}
+    try:
+        _hold_named(station, answers["hold"], answers.get("rated_strength", ""))
+    except QuantityFault as fault:
+        return "", {"rated_strength": str(fault)}
+    except SettingsFault as fault:
+        return "", {"hold": str(fault)}
+    grouped: dict[str, dict[str, str | int | None]] = {}
+    for key, answer in answers.items():
+        group, _, name = key.partition(".")
+        if name and answer:
+            grouped.setdefault(group, {})[name] = answer
+    hold: dict[str, str | int | None] = {"pre_stretch": answers["hold"]}
+    if answers.get("rated_strength"):
+        hold["rated_strength"] = answers["rated_strength"]
+    if answers.get("comparing", AS_THE_FILE) != AS_THE_FILE:
+        hold["comparing"] = answers["comparing"]
+    job = archive.new_job_id(wall_clock().year)
+    Filer(archive)(
+        JobOpened(
+            job=job,
+            title=answers["title"],
+            side=sides or answers["side"],  # a set's sides are its job file's to say
+            number=answers.get("number", ""),
+            reference=settings.reference,
+            canopy=grouped.get("canopy", {}),
+            owner=grouped.get("owner", {}),
+            work=grouped.get("work", {}),
+            people=grouped.get("people", {}),
+            stock=grouped.get("stock", {}),
+            sewing=grouped.get("sewing", {}),
+            line=grouped.get("line", {}),
+            measuring=grouped.get("measuring", {}) | hold,
+            plan_toml=text,
+            software=software(),
+        )
+    )
+    return job, {}
+
+
+def bench_of(archive: Archive, station: StationSettings | None, job: str, unit: str, lengths: LengthSystem) -> Bench:
+    """Give the bench with a job on it where its entries left it. Raises the faults of the archive and of settings."""
+    state = job_state(archive, job)
+    named = state.opened.measuring
+    hold = _hold_named(station, str(named.get("pre_stretch") or "main-hmpe"), str(named.get("rated_strength") or ""))
+    if station is not None and state.method == "two cells" and station.second_scale is None:
+        raise SettingsFault(
+            "comparing with two cells needs a second one: [second_scale] is missing from the station file; "
+            "declare it with the keys of [scale]"
+        )
+    known = known_today(archive, station, hold.target_mn, unit)
+    second = station.second_scale if station else None
+    settings = BenchSettings(
+        pre_stretch=hold,
+        uncertainty=known.uncertainty,
+        response_us=station.scale.response_us if station else None,
+        scale=station.scale.link.url if station else None,
+        scale_words=known.words,
+        unit=unit,
+        lengths=lengths,
+        next_piece=next_piece(archive),
+        pedal=bool(station and station.pedal),
+        gauge=None if station is None or station.gauge is None else 1 if station.gauge.rising_is_long else -1,
+        second_uncertainty=None if second is None else _today(archive, second, hold.target_mn, unit).uncertainty,
+    )
+    return Bench(state, settings, Filer(archive))
+
+
+def known_today(archive: Archive, station: StationSettings | None, target_mn: int, unit: str) -> ScaleToday:
+    """Give what is known of the scale today."""
+    if station is None:
+        return ScaleToday(None, Words("no scale: pulled by hand, not measured", "quiet"))
+    return _today(archive, station.scale, target_mn, unit)
+
+
+def _today(archive: Archive, scale: ScaleSettings, target_mn: int, unit: str) -> ScaleToday:
+    now = wall_clock().astimezone()
+    return ScaleRecord.of(archive, scale.link.url).today(scale, target_mn, now, unit)
+
+
+def _hold_named(station: StationSettings | None, name: str, rated_strength: str) -> HoldSpecification:
+    own = station.hold if station else None
+    if name == STATION_HOLD and own is not None:
+        return own
+    hold = hold_named(name, shop_folder(), force_mn(rated_strength) if rated_strength else None)
+    if station is not None:
+        check_capacity(name, hold, station.scale)
+    return hold
+
+
+def _stands(archive: Archive, job: str) -> str:
+    step = job_state(archive, job).now
+    return "all steps done" if step is None else f"next: {step.label}"
