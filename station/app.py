@@ -44,7 +44,8 @@ class Wire:
 
     Where the scale's url is a capture, its readings come from there, stamped as they were; `opened_us` is when that
     began. `events` gives them as fast as they are taken, `waiting` at the pace at which they came. With `capture`, all
-    that the scale's link hears is written there. Raises `CaptureFault` for a capture that cannot be read.
+    that the scale's link hears is written there. `on_come` is called, in a link's thread, when something waits. Raises
+    `CaptureFault` for a capture that cannot be read.
     """
 
     def __init__(self, station: StationSettings, with_pedal: bool = True, capture: Capture | None = None) -> None:
@@ -53,6 +54,7 @@ class Wire:
         self._capture = capture
         self._links: list[Link | PedalLink] = []
         self._replay: Iterator[list[Event]] | None = None
+        self.on_come: Callable[[], None] = _nobody
         self.opened_us = now_us()
         scale = station.scale
         if is_capture(scale.link.url):
@@ -84,6 +86,7 @@ class Wire:
 
     def _put(self, batch: Sequence[Event]) -> None:
         self._batches.put(list(batch))
+        self.on_come()
 
     def _put_scale(self, batch: Sequence[Event]) -> None:
         if self._capture is not None:
@@ -144,6 +147,10 @@ def beside(source: Source, event: Reading | LinkUp | LinkLost) -> Beside:
         um = None if event.force is None else round(event.force * float(factor(str(event.unit), "length")) * 1e6)
         return Beside(event.at_us, source, GaugeReading(event.at_us, um, event.status))
     return Beside(event.at_us, source, event)
+
+
+def _nobody() -> None:
+    """Wake nobody: whoever works looks often enough."""
 
 
 def _later(event: Event, by_us: int) -> Event:

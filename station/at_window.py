@@ -93,3 +93,4 @@ class AtWindow:
 
     def _key(self, down: bool) -> None:
         self._key_edges.append(PedalEdge(now_us(), down))
+        self.window.wake()

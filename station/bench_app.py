@@ -353,9 +353,10 @@ class Sitting:
         from station.app import Wire
         from station.check_app import AtScale
 
-        events = self._open.enter_context(Wire(self._station)).waiting
+        wire = self._open.enter_context(Wire(self._station))
         key_pedal = isinstance(self._station.pedal, KeyPedal)
-        self.check = AtScale(work, events, self._look, key_pedal, muted=self._preferences.sound == "off")
+        self.check = AtScale(work, wire.waiting, self._look, key_pedal, muted=self._preferences.sound == "off")
+        wire.on_come = self.check.window.wake
         self.check.window.closed.connect(self._left_bench)
         self._show(self.check.window)
 
@@ -399,9 +400,10 @@ class Sitting:
         station, preferences = self._station, self._preferences
         bench = bench_of(self._archive, station, job, self._unit, self._lengths)
         target_mn = bench.settings.pre_stretch.target_mn
+        wire = None if station is None else self._open.enter_context(Wire(station))
         self.bench = AtWindow(
             bench,
-            list if station is None else self._open.enter_context(Wire(station)).waiting,
+            list if wire is None else wire.waiting,
             self._look,
             bool(station and isinstance(station.pedal, KeyPedal)),
             mirrored=preferences.canopy == "left",
@@ -409,6 +411,8 @@ class Sitting:
             far=preferences.seen == "from afar",
             known=lambda: known_today(self._archive, self._station, target_mn, self._unit),
         )
+        if wire is not None:
+            wire.on_come = self.bench.window.wake
         self.bench.window.closed.connect(self._left_bench)
         self._show(self.bench.window)
 

@@ -1,9 +1,10 @@
 """The bench window: draws a frozen snapshot forty times a second, and sends what a person does.
 
-It knows nothing of the trade. Keys: Space and Return do what a tap does, Backspace goes back one step, and each other
-thing that can be done has the letter that stands on its button (L says level). M turns sound and voice off and on, V
-shows what is read from afar alone, F11 fills the screen, Tab walks the buttons; F13 to F24 are a foot pedal that is a
-keyboard. A key that repeats by itself counts once.
+A change of state is drawn at once, without waiting for the beat (`beat`). The window knows nothing of the trade. Keys:
+Space and Return do what a tap does, Backspace goes back one step, and each other thing that can be done has the letter
+that stands on its button (L says level). M turns sound and voice off and on, V shows what is read from afar alone, F11
+fills the screen, Tab walks the buttons; F13 to F24 are a foot pedal that is a keyboard. A key that repeats by itself
+counts once.
 
 Nothing dies silently. Whatever is thrown while reading, drawing or answering a key goes to `on_fault`, which voids the
 hold; the next snapshot then says so. Where not even that can be drawn, plain words cover the window.
@@ -14,6 +15,7 @@ from __future__ import annotations
 import sys
 import traceback
 from collections.abc import Callable, Mapping, Sequence
+from operator import is_not
 from types import TracebackType
 from typing import Any
 
@@ -43,6 +45,7 @@ from station.views.arrangement import (
     arrange_far,
     sentence_width,
 )
+from station.views.beat import Beat
 from station.views.bench_line import DrawingPanel, Lying, drawing_title
 from station.views.cards import CloseUpPanel, EndMarksPanel, ListPanel, Near, PullsPanel
 from station.views.dialogs import Field, ask
@@ -72,12 +75,12 @@ from station.views.tones import Tones
 from station.views.trace import TracePanel
 from station.views.voice import Voice
 
-FRAMES_PER_SECOND = 40
 CUE_MS = 1600
 SPEAK_AFTER_MS = 400  # a sentence that is gone sooner is not spoken
 LEAST_SIZE = (1024, 640)
 _FAULTS_BEFORE_GIVING_UP = 3
 _M_PER_INCH = 0.0254
+_STATE = ("sentence", "notice", "recorded", "commands")
 
 PEDAL_KEYS = frozenset(getattr(Qt.Key, f"Key_F{number}") for number in range(13, 25))
 COMMAND_KEYS: dict[Qt.Key, Command] = {
@@ -150,16 +153,12 @@ class BenchWindow(QMainWindow):
         self._last_words.setMargin(60)
         self._last_words.setStyleSheet(f"background: {self.look.ground}; color: {self.look.ink}; font: bold 44px B612;")
         self._last_words.hide()
-        self._cue_ends = QTimer(self)
-        self._cue_ends.setSingleShot(True)
-        self._cue_ends.timeout.connect(self._end_cue)
-        self._speak_soon = QTimer(self)
-        self._speak_soon.setSingleShot(True)
-        self._speak_soon.timeout.connect(self._speak)
-        self._timer = QTimer(self)
-        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
-        self._timer.setInterval(round(1000 / FRAMES_PER_SECOND))
-        self._timer.timeout.connect(self.frame)
+        self._cue_ends, self._speak_soon = QTimer(self), QTimer(self)
+        for timer, ends in ((self._cue_ends, self._end_cue), (self._speak_soon, self._speak)):
+            timer.setSingleShot(True)
+            timer.timeout.connect(ends)
+        self._beat = Beat(self.frame, self._look_at_what_came, self)
+        self.wake = self._beat.wake  # shows at once what changed; may be called from any thread
         sys.excepthook = self._uncaught
 
     def _make_panels(self, whole: QWidget) -> None:
@@ -204,11 +203,11 @@ class BenchWindow(QMainWindow):
 
     def start(self) -> None:
         """Begin to draw, forty times a second."""
-        self._timer.start()
+        self._beat.start()
 
     def stop(self) -> None:
         """Stop drawing."""
-        self._timer.stop()
+        self._beat.stop()
 
     @property
     def snapshot(self) -> Snapshot | None:
@@ -222,9 +221,16 @@ class BenchWindow(QMainWindow):
 
     def frame(self) -> None:
         """Read the snapshot and draw what has changed."""
+        self._draw(is_not)
+
+    def _look_at_what_came(self) -> None:
+        """Read the snapshot between two beats; draw it where it says something else."""
+        self._draw(_says_something_else)
+
+    def _draw(self, is_due: Callable[[Snapshot | None, Snapshot], bool]) -> None:
         try:
             snapshot = self._read()
-            if self._last_words.isHidden():
+            if self._last_words.isHidden() and is_due(self._snapshot, snapshot):
                 self._show(snapshot)
         except Exception as fault:  # whatever it is, the hold is void and a person must be told
             self._failed(fault)
@@ -247,8 +253,6 @@ class BenchWindow(QMainWindow):
             self.sentence.present(Said(self._snapshot.sentence, None))
 
     def _show(self, snapshot: Snapshot) -> None:
-        if snapshot is self._snapshot:
-            return
         self._snapshot = snapshot
         self._arrange(snapshot)
         self.header.present(TopLine(snapshot.header, self._sound()))
@@ -356,6 +360,7 @@ class BenchWindow(QMainWindow):
             self._send(command)
         except Exception as fault:  # whatever it is, the hold is void and a person must be told
             self._failed(fault)
+        self.wake()
 
     def _failed(self, fault: BaseException) -> None:
         """Tell whoever judges; where faults follow each other, cover the window with plain words."""
@@ -463,7 +468,7 @@ class BenchWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
         """Stop drawing, fall silent, and give back the place where uncaught faults are told."""
-        self._timer.stop()
+        self._beat.stop()
         self._cue_ends.stop()
         self._speak_soon.stop()
         self.tones.stop()
@@ -472,6 +477,11 @@ class BenchWindow(QMainWindow):
             sys.excepthook = self._hook_before
         self.closed.emit()
         super().closeEvent(event)
+
+
+def _says_something_else(before: Snapshot | None, now: Snapshot) -> bool:
+    """Tell whether a state has changed, and not just a figure, a trace or a clock that runs on."""
+    return before is None or any(getattr(before, name) != getattr(now, name) for name in _STATE)
 
 
 def _has_figure(snapshot: Snapshot) -> bool:

@@ -128,6 +128,7 @@ def shown_after_ms() -> list[float]:
                 inside, number, next_s = not inside, number + 1, time.monotonic() + chance.uniform(0.08, 0.18)
                 caused.append((time.monotonic(), inside))
             queue.append(Reading(at_us, 31.0 if inside else 22.0, "lbf", None, at_us))
+            at_window.window.wake()
         time.sleep(0.3)
         done.set()
 

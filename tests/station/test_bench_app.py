@@ -460,6 +460,7 @@ def test_the_first_page_is_painted_before_the_archive_is_opened(qtbot: QtBot, tm
     sitting.close()
 
 
+@pytest.mark.usefixtures("qapp")
 def test_an_archive_that_cannot_be_opened_ends_the_program_with_its_words(tmp_path: Path) -> None:
     """What opening the archive says is raised by the command, though the first page was already there."""
     file = tmp_path / "a.sqlite"
