@@ -449,7 +449,8 @@ def picture(state: State, snapshot: Snapshot, look: LookName, size: tuple[int, i
         far=state.far,
         muted=state.muted,
     )
-    window.tones.muted = True  # no tone while pictures are made
+    window.tones.play = lambda _: None  # no tone while pictures are made, and none missed
+    window.voice.muted = True
     save_picture(window, path, size)
     if state.cue is not None:
         window.cue(state.cue)

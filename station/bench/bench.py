@@ -389,7 +389,7 @@ class Bench(Hearing):
         since_us = at_us - self.first_tap_us if self.first_tap_us is not None else 0
         if ARMED_US[0] <= since_us <= ARMED_US[1]:
             self.armed_us, self.first_tap_us = at_us, None
-            self.notice = Words("Armed: tap when it is sewn.", "act")
+            self.notice = None  # what to do is said large
         else:
             self.first_tap_us = at_us
             self.notice = Words("Tap again in two seconds to arm the foot.", "act")
@@ -444,7 +444,7 @@ class Bench(Hearing):
             seq = self._file(entry, traces)
         except RuntimeError as fault:
             self.stopped = str(fault)
-            self.notice = Words(f"Nothing more can be recorded: {fault}", "stop")
+            self.notice = None  # the sentence says it
             self._cues.append("broken")
             return False
         if isinstance(entry, PieceCut) and entry.piece.isdecimal():

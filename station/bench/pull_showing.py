@@ -429,6 +429,7 @@ class PullShowing:
                 more = self._whole_pounds(bench.forecast.add_mn)
                 return Words(f"Pull {more} more: you fall below in {falls_s} s", "warn"), "good", (Words(to_go),)
             return Words(f"Pre-stretch, {to_go}"), "good", ()
+        pull = bench.recent.now_mn(over_us=0) or 0  # the last reading's: who leaves the band is not told to stay
         if pull > band.high_mn:
             return Words(f"Ease off {self.pounds(pull - band.high_mn)}", "warn"), "warn", ()
         if pull < band.low_mn:

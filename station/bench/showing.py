@@ -56,7 +56,11 @@ class Showing:
                 under="Press X to scrap it, R to have it released by name, with a reason.",
             )
         if bench.stopped:
-            act = Act(Words("Stop: nothing more can be recorded", "stop"), under=bench.stopped)
+            act = Act(
+                Words("Stop: nothing more can be recorded", "stop"),
+                second=(Words(bench.stopped, "stop"),),
+                under="What was recorded is safe. Once that is mended, close this window and open the job again.",
+            )
         return Snapshot(
             header=self._header(step, index, len(steps)),
             sentence=act.sentence,
@@ -391,7 +395,7 @@ class Showing:
                 Words(where),
                 Words("armed: tap when sewn" if armed else "then two taps, two seconds apart, arm the foot", "act"),
             ),
-            under="The sewing machine has a foot control of its own: single taps are ignored here.",
+            under="" if armed else "The sewing machine has a foot control of its own: single taps are ignored here.",
             caution="Keep the taper clear of the tack. Hands clear of the needle.",
         )
 

@@ -431,8 +431,9 @@ def test_a_failed_write_stops_the_work_and_says_so() -> None:
     desk.press()
     assert desk.step == "A: cut"
     seen = desk.seen()
+    assert seen.notice is None
     assert seen.sentence.text == "Stop: nothing more can be recorded"
-    assert "disk is full" in seen.under
+    assert "disk is full" in seen.second[0].text
     desk.disk_full = False
     desk.press()
     assert desk.step == "A: cut"
@@ -453,7 +454,7 @@ def test_a_hold_that_cannot_be_filed_sounds_like_none() -> None:
     assert desk.step == "A: pre-stretch"
     seen = desk.seen()
     assert seen.sentence.text == "Stop: nothing more can be recorded"
-    assert "disk is full" in seen.under
+    assert "disk is full" in seen.second[0].text
 
 
 def test_a_failing_program_voids_the_hold_under_way() -> None:
@@ -760,3 +761,15 @@ def test_main_spec_is_the_handbooks() -> None:
         MAIN.high_mn,
         MAIN.ceiling_mn,
     )
+
+
+@pytest.mark.parametrize(("lbf", "said"), [(24.0, "Pull"), (50.0, "Ease off")])
+def test_who_leaves_the_band_is_never_told_to_hold_it_there(lbf: float, said: str) -> None:
+    """From the first reading outside on, the sentence says which way to pull."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 2.0)
+    desk.pull(31.0, 5.0)
+    for _ in range(12):
+        desk.pull(lbf, 0.0125)
+        assert desk.seen().sentence.text.startswith(said)
