@@ -27,7 +27,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any, Literal, NamedTuple, Protocol
+from typing import Any, Literal, Protocol
 
 import serial
 
@@ -103,7 +103,7 @@ class LinkSettings(PortSettings):
 class PedalLinkSettings(PortSettings):
     """The port of a pedal: a contact on the modem line `line`, or a text pedal that sends `down` and `up`.
 
-    Raises `ValueError` where the two texts cannot be told apart.
+    Raises `ValueError` where the two texts cannot be told apart, and for a contact where there can be none.
     """
 
     kind: Literal["contact", "text"] = "contact"
@@ -113,6 +113,11 @@ class PedalLinkSettings(PortSettings):
 
     def __post_init__(self) -> None:
         PedalText(self.down, self.up)
+        if self.kind == "contact" and self.url.lower().startswith("socket:"):
+            raise ValueError(
+                f"found a contact at {self.url}, but a bare socket carries no lines; expected a server that speaks "
+                'RFC 2217 (rfc2217://), or kind = "text"'
+            )
 
 
 class SerialPort(Protocol):
@@ -182,7 +187,8 @@ def _keep_alive(connection: socket.socket | None) -> None:
             connection.setsockopt(socket.IPPROTO_TCP, option, value)
 
 
-def _now_us() -> int:
+def now_us() -> int:
+    """Give the clock that everything is stamped with."""
     return time.monotonic_ns() // 1000
 
 
@@ -293,7 +299,7 @@ class _PortThread(ABC):
         batch: list[Any] = [*self._broken_off()]
         if told != self._told:
             self._told = told
-            batch.append(self._went(_now_us(), *told))
+            batch.append(self._went(now_us(), *told))
         self._hand_on(batch)
 
     def _hand_on(self, batch: list[Any]) -> None:
@@ -315,12 +321,12 @@ class _PortThread(ABC):
         if chunk and isinstance(number, int):  # a port of this machine: the rest in one call, without asking how much
             with suppress(BlockingIOError):
                 chunk += os.read(number, _READ_LIMIT)
-            return chunk, _now_us()
+            return chunk, now_us()
         while chunk and len(chunk) < _READ_LIMIT and (more := port.in_waiting):
             chunk += port.read(more)
             if more > 1:  # a count, and taken; a socket tells only that there is more. To ask is the dearest part of it
                 break
-        return chunk, _now_us()
+        return chunk, now_us()
 
 
 class Link(_PortThread):
@@ -357,7 +363,7 @@ class Link(_PortThread):
 
     def _opened(self, port: SerialPort) -> None:  # noqa: ARG002 - the port has nothing to say yet
         self._decoder.rejoin()
-        self._heard_us = self._ask_us = _now_us()
+        self._heard_us = self._ask_us = now_us()
         if self._told is None or self._told != self._silence():
             self._up(self._heard_us)
 
@@ -376,19 +382,19 @@ class Link(_PortThread):
                 raise _CalledAnew
 
     def _ask(self, port: SerialPort) -> None:
-        now_us = _now_us()
-        if now_us < self._ask_us or not self._may_ask(now_us):
+        at_us = now_us()
+        if at_us < self._ask_us or not self._may_ask(at_us):
             return
         port.write(self._asker.request() if self._asker else self._settings.poll)
-        self._give_up_us = now_us + self._settings.answer_within_us
+        self._give_up_us = at_us + self._settings.answer_within_us
         due_us = self._ask_us + self._settings.poll_every_us
-        self._ask_us = due_us if due_us > now_us else now_us + self._settings.poll_every_us
+        self._ask_us = due_us if due_us > at_us else at_us + self._settings.poll_every_us
 
-    def _may_ask(self, now_us: int) -> bool:
+    def _may_ask(self, at_us: int) -> bool:
         if self._asker is None:
             return bool(self._settings.poll)
-        answered = not self._asker.awaiting or now_us >= self._give_up_us
-        return answered and now_us >= self._heard_us + self._settings.gap_us
+        answered = not self._asker.awaiting or at_us >= self._give_up_us
+        return answered and at_us >= self._heard_us + self._settings.gap_us
 
     def _take(self, chunk: bytes, at_us: int) -> None:
         self._heard_us = at_us
@@ -399,7 +405,7 @@ class Link(_PortThread):
         self._hand_on([*stamped(self._decoder.feed(chunk), self._stamper, at_us)])
 
     def _broken_off(self) -> list[Garbage]:
-        return [Garbage(_now_us(), *noise) for noise in self._decoder.rejoin()]
+        return [Garbage(now_us(), *noise) for noise in self._decoder.rejoin()]
 
     def _silence(self) -> port_faults.Told:
         return port_faults.silent(self._at.url, self._what, self._settings.silence_us or 0)
@@ -432,14 +438,14 @@ class PedalLink(_PortThread):
         self._words.rejoin()
         if self._line:
             self._level = bool(getattr(port, self._line))
-        self._up(_now_us())
+        self._up(now_us())
 
     def _turn(self, port: SerialPort) -> None:
         if self._line is None:
             chunk, at_us = self._read(port)
             self._hand_on([PedalEdge(at_us, down) for down in self._words.feed(chunk)])
             return
-        level, at_us = bool(getattr(port, self._line)), _now_us()
+        level, at_us = bool(getattr(port, self._line)), now_us()
         if level != self._level:
             self._level = level
             self._hand_on([PedalEdge(at_us, level)])
@@ -448,34 +454,3 @@ class PedalLink(_PortThread):
     def _broken_off(self) -> list[Garbage]:
         self._words.rejoin()
         return []
-
-
-class LineMoved(NamedTuple):
-    """One of the four modem lines changed: which, and whether it is on now."""
-
-    at_us: int
-    line: Literal["cts", "dsr", "dcd", "ri"]
-    on: bool
-
-
-class LineWatch(PedalLink):
-    """A port on whose four lines a pedal is looked for: gives `LineMoved`, which one it is."""
-
-    def _opened(self, port: SerialPort) -> None:
-        self._levels = {line: self._level_of(port, line) for line in _LINES}
-        self._up(_now_us())
-
-    def _turn(self, port: SerialPort) -> None:
-        for line in _LINES:
-            on, at_us = self._level_of(port, line), _now_us()
-            if on != self._levels[line]:
-                self._levels[line] = on
-                self._hand_on([LineMoved(at_us, line, on)])
-        self._read(port)
-
-    @staticmethod
-    def _level_of(port: SerialPort, line: str) -> bool:
-        return bool(getattr(port, "cd" if line == "dcd" else line))
-
-
-_LINES: tuple[Literal["cts", "dsr", "dcd", "ri"], ...] = ("cts", "dsr", "dcd", "ri")

@@ -17,7 +17,7 @@ from drivers.link import Decoder, Link, PedalLink, PedalLinkSettings
 from drivers.modbus_rtu import ModbusDecoder, ModbusFormat
 from drivers.scpi import ScpiDecoder, ScpiFormat
 from drivers.text_frames import TextDecoder
-from station.settings.station import ScaleSettings, StationSettings
+from station.settings.station import ScaleFormat, StationSettings
 from station.units import factor
 
 TICK_S = 0.05
@@ -28,15 +28,15 @@ def now_us() -> int:
     return time.monotonic_ns() // 1000
 
 
-def decoder_of(scale: ScaleSettings) -> Decoder:
-    """Give the decoder that reads a scale as its station file describes it."""
-    match scale.format:
+def decoder_of(form: ScaleFormat) -> Decoder:
+    """Give the decoder that reads what a scale sends."""
+    match form:
         case ModbusFormat():
-            return ModbusDecoder(scale.format)
+            return ModbusDecoder(form)
         case ScpiFormat():
-            return ScpiDecoder(scale.format)
+            return ScpiDecoder(form)
         case _:
-            return TextDecoder(scale.format)
+            return TextDecoder(form)
 
 
 class Wire:
@@ -60,15 +60,16 @@ class Wire:
         if is_capture(scale.link.url):
             lines = read_capture(scale.link.url)
             self.opened_us = lines[0].at_us if lines else 0
-            self._replay = replay(lines, decoder_of(scale), scale.link.period_us)
+            self._replay = replay(lines, decoder_of(scale.format), scale.link.period_us)
             self._late_us, self._next = now_us() - self.opened_us, next(self._replay)
         else:
             heard = None if capture is None else capture.heard
-            self._links.append(Link(scale.link, decoder_of(scale), self._put_scale, self._faults.put, on_heard=heard))
+            decoder = decoder_of(scale.format)
+            self._links.append(Link(scale.link, decoder, self._put_scale, self._faults.put, on_heard=heard))
         if with_pedal and station.second_scale is not None:
             second = station.second_scale
             heard_by = self._put_beside("second scale")
-            self._links.append(Link(second.link, decoder_of(second), heard_by, self._faults.put))
+            self._links.append(Link(second.link, decoder_of(second.format), heard_by, self._faults.put))
         if with_pedal and station.gauge is not None:
             gauge = station.gauge
             self._links.append(Link(gauge.link, TextDecoder(gauge.format), self._put_beside("gauge"), self._faults.put))

@@ -295,7 +295,7 @@ class Sitting:
         """Open the first run; its station file is the bench from then on."""
         from station.first_run_app import FirstRunAt
 
-        self.first_run = FirstRunAt(self._look, data_folder() / STATION_FILE, self._set_up_as)
+        self.first_run = FirstRunAt(self._look, data_folder() / STATION_FILE, self._set_up_as, self._scale())
         self.first_run.page.closed.connect(self._set_up_left)
         self.first_run.page.show()
         if self.start is not None:

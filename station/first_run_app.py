@@ -6,8 +6,6 @@ Nothing is ever written over, and a file is in place only once `load_station` ha
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
@@ -15,13 +13,18 @@ from pathlib import Path
 from drivers.capture import Heard
 from drivers.discovery import ports
 from drivers.events import LinkLost, PedalLost
-from drivers.link import LineMoved
+from drivers.foot_watch import LineMoved, PedalSaid
+from drivers.link import LinkSettings
+from drivers.modbus_rtu import ModbusFormat, gap_us
+from drivers.proposal import Proposal
 from drivers.questions import QUESTIONS
-from station.app import now_us
+from station.app import decoder_of, now_us
 from station.bench.first_run import FirstRun, Try, shown_force
-from station.listening import Ear, Foot
+from station.bench.foot_finding import ContactFoot, FootFinder
+from station.listening import Ear, Foot, unread
 from station.settings.station import load_station
 from station.settings.tables import SettingsFault
+from station.settings.writing import keep
 from station.units import QuantityFault, force_mn
 from station.views.first_run import FirstRunPage, Shown
 from station.views.form import Field
@@ -45,7 +48,9 @@ def fields(found: Sequence[str], file: Path) -> tuple[Field, ...]:
         Field("weight", "Known weight", hint="15 kg, or 30 lbf", group="Scale"),
         Field("capacity", "Capacity", hint="100 lbf, from its plate", group="Scale"),
         Field("resolution", "Smallest step", hint="0.02 lbf", group="Scale"),
-        Field("pedal", "Footswitch on", choices=(NO_FOOT, *found), group="Bench"),
+        Field("pedal", "Footswitch on", choices=(NO_FOOT, *found, TYPED), group="Footswitch"),
+        Field("pedal_address", "Its address, if typed", hint="rfc2217://192.168.0.9:4002", group="Footswitch"),
+        Field("pedal_speed", "Its speed, if it sends text", choices=tuple(map(str, SPEEDS)), group="Footswitch"),
         Field("name", "Name of this bench", hint="Bench 1", group="Bench"),
         Field("file", "Station file", default=str(file), group="Bench"),
     )
@@ -59,12 +64,12 @@ class FirstRunAt:
         self._saved = saved
         self._open, self._foot_open = ExitStack(), ExitStack()
         self._ear: Ear | None = None
-        self._open_as: Try | None = None
+        self._open_as: tuple[Try | None, Proposal | None] = (None, None)
         self._foot: Foot | None = None
+        self._finder = FootFinder()
         self._foot_words = ""
         self._compared = ""
-        self._line: str | None = None
-        self._pedal_port = ""
+        self._pedal_at = ("", SPEEDS[0])
         actions = {BACK: self.leave, LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
         asked = fields([port.url for port in ports()], file)
         self.page = FirstRunPage(look, asked, self.read, actions, self.model.stop, scale)
@@ -86,16 +91,20 @@ class FirstRunAt:
         at_us = now_us()
         for line in self._ear.lines() if self._ear else ():
             if isinstance(line, Heard):
-                self.model.hear(line.at_us, line.raw)
+                self.model.hear(line.raw)
             elif isinstance(line, LinkLost):
                 self.model.lose(f"{line.why}: {line.advice}")
+            else:
+                self.model.opened(line.at_us)
+        self.model.take(self._ear.readings() if self._ear else ())
         self.model.tick(at_us)
         self._reopen()
-        self._take_foot()
+        self._take_foot(at_us)
         reading = shown_force(self.model.reading(at_us))
+        foot = self._foot_words or (self._finder.words if self._foot else "")
         may_save = self.model.proposal is not None
         model = self.model
-        return Shown(model.words(), model.heard, reading, self._compared, self._foot_words, may_save, model.tried)
+        return Shown(model.words(), model.heard, reading, self._compared, foot, may_save, model.tried)
 
     def listen(self, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Begin to listen; give what is wrong, by field."""
@@ -106,9 +115,9 @@ class FirstRunAt:
         questions = asked or (QUESTIONS[answers["ask"]],)
         speeds = SPEEDS if answers["speed"] == ANY_SPEED else (int(answers["speed"]),)
         self._compared = ""
-        self.model.begin(url, [(baud, each) for baud in speeds for each in questions], now_us())
+        self.model = FirstRun(url, [(baud, each) for baud in speeds for each in questions], now_us())
         self._say_unit(answers)
-        self._open_as = None
+        self._open_as = (None, None)
         self._reopen()
         return {}
 
@@ -128,15 +137,22 @@ class FirstRunAt:
         return {}
 
     def watch(self, answers: Mapping[str, str]) -> Mapping[str, str]:
-        """Watch all four lines of a port for the foot; give what is wrong, by field."""
+        """Watch a port for the foot; give what is wrong, by field."""
         self._foot_open.close()
-        self._foot, self._line = None, None
-        self._pedal_port = answers["pedal"]
-        if self._pedal_port == NO_FOOT:
+        self._foot, self._finder = None, FootFinder()
+        if answers["pedal"] == NO_FOOT:
             self._foot_words = "No footswitch: the space bar of the keyboard is the pedal."
             return {}
-        self._foot_words = "Press the footswitch and let it go."
-        self._foot = self._foot_open.enter_context(Foot(self._pedal_port))
+        url = answers["pedal_address"] if answers["pedal"] == TYPED else answers["pedal"]
+        if not url:
+            self._foot_words = ""
+            return {"pedal_address": "is empty; expected a port or an address, as in rfc2217://192.168.0.9:4002"}
+        if url == self.model.url:
+            self._foot_words = ""
+            return {"pedal": f"{url} is the scale's port, and one port has one owner; plug the footswitch in elsewhere"}
+        self._pedal_at = (url, int(answers["pedal_speed"]))
+        self._foot_words = f"Opening {url} …"
+        self._foot = self._foot_open.enter_context(Foot(*self._pedal_at))
         return {}
 
     def save(self, answers: Mapping[str, str]) -> Mapping[str, str]:
@@ -157,51 +173,66 @@ class FirstRunAt:
                 return {key: str(fault)}
         path = Path(answers["file"]).expanduser()
         try:
-            write_station(path, self.model.toml(answers["name"], known, self._pedal()))
-        except FileExistsError:
-            return {"file": f"{path} is there already, and nothing is written over; give another name"}
-        except (OSError, SettingsFault) as fault:
+            keep(path, self.model.toml(answers["name"], known, self._pedal()), load_station, over=False)
+        except SettingsFault as fault:
             return {"file": str(fault)}
         self.close()
         self._saved(path)
         return {}
 
     def _pedal(self) -> str:
-        if self._line is None:
+        found = self._finder.found
+        if found is None:
             return '\n[pedal]\nkind = "key"\n'
-        url = json.dumps(self._pedal_port, ensure_ascii=False)
-        return f'\n[pedal]\nkind = "contact"\nurl = {url}\nline = "{self._line}"\n'
+        url, baud = self._pedal_at
+        at = f"url = {_quoted(url)}\n"
+        if isinstance(found, ContactFoot):
+            return f'\n[pedal]\nkind = "contact"\n{at}line = "{found.line}"\n'
+        down, up = (_quoted(word.decode("latin-1")) for word in (found.down, found.up))
+        return f'\n[pedal]\nkind = "text"\n{at}baud = {baud}\ndown = {down}\nup = {up}\n'
 
     def _say_unit(self, answers: Mapping[str, str]) -> None:
         units = {"lbf": "lbf", "kgf": "kgf", "N": "N"}
         self.model.unit = units.get(answers["unit"])  # type: ignore[assignment]  # the keys are the units themselves
 
     def _reopen(self) -> None:
-        """Have the port open as the model wants it."""
-        wanted = self.model.wanted
-        if wanted is None or wanted == self._open_as:
+        """Have the port open as the model wants it: for a try, then as the proposal describes it."""
+        wanted, proposal = as_wanted = self.model.wanted, self.model.proposal
+        if wanted is None or as_wanted == self._open_as:
             return
         self._open.close()
-        self._open_as = wanted
-        self._ear = self._open.enter_context(Ear(self.model.url, *wanted))
+        self._open_as = as_wanted
+        baud, asked = wanted
+        ear = Ear(unread(self.model.url, baud, asked))
+        if proposal is not None:
+            ear = Ear(described(self.model.url, baud, proposal), decoder_of(proposal.form))
+        self._ear = self._open.enter_context(ear)
 
-    def _take_foot(self) -> None:
-        for event in self._foot.events() if self._foot else ():
+    def _take_foot(self, at_us: int) -> None:
+        if self._foot is None:
+            return
+        for event in self._foot.events():
             if isinstance(event, PedalLost):
                 self._foot_words = f"{event.why[0].upper()}{event.why[1:]}: {event.advice}."
-            elif isinstance(event, LineMoved):
-                self._line = event.line
-                self._foot_words = f"The foot moves {event.line.upper()}: this line is used."
+            elif isinstance(event, LineMoved | PedalSaid):
+                self._finder.take(event)
+            else:
+                self._foot_words = ""
+        self._finder.tick(at_us)
 
 
-def write_station(path: Path, text: str) -> None:
-    """Write a station file that is read rightly. Raises `FileExistsError`, `OSError`, `SettingsFault`."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".station-") as folder:
-        draft = Path(folder, path.name)
-        with draft.open("x", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        load_station(draft)
-        os.link(draft, path)
+def described(url: str, baud: int, proposal: Proposal) -> LinkSettings:
+    """Give a port as the station file with this proposal will have it."""
+    return LinkSettings(
+        url,
+        baud,
+        bytesize=7 if proposal.seven_bits else 8,
+        parity=proposal.seven_bits or proposal.parity,
+        poll=proposal.poll.encode("latin-1"),
+        gap_us=gap_us(baud) if isinstance(proposal.form, ModbusFormat) else 0,
+    )
+
+
+def _quoted(text: str) -> str:
+    """Give a text as TOML writes it: JSON's escapes are among TOML's."""
+    return json.dumps(text)

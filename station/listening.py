@@ -4,30 +4,36 @@ from __future__ import annotations
 
 import queue
 from types import TracebackType
-from typing import Any
+from typing import Any, Literal
 
 from drivers.capture import Capture, CaptureLine, Heard
-from drivers.events import PedalLost, PedalUp
-from drivers.link import LineMoved, LineWatch, Link, LinkSettings, PedalLinkSettings
+from drivers.events import Garbage, PedalLost, PedalUp, Reading
+from drivers.foot_watch import FootWatch, LineMoved, PedalSaid
+from drivers.link import Decoder, Link, LinkSettings, PedalLinkSettings
 from drivers.questions import Question
 
 _ASK_EVERY_US = 200_000
 
 
-class Ear:
-    """A port listened to, open while in use as a context; with `asked`, that question is sent five times a second."""
+def unread(url: str, baud: int, asked: Question | None = None) -> LinkSettings:
+    """Give a port that nobody has described yet; with `asked`, that question is sent five times a second."""
+    return LinkSettings(
+        url,
+        baud,
+        parity=asked.parity if asked else "N",
+        poll=asked.raw if asked else b"",
+        poll_every_us=_ASK_EVERY_US,
+    )
 
-    def __init__(self, url: str, baud: int, asked: Question | None = None, capture: Capture | None = None) -> None:
+
+class Ear:
+    """A port listened to, open while in use as a context: what came, byte for byte; with a `decoder`, readings too."""
+
+    def __init__(self, settings: LinkSettings, decoder: Decoder | None = None, capture: Capture | None = None) -> None:
         self._lines: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self._readings: queue.SimpleQueue[Reading] = queue.SimpleQueue()
         self._capture = capture
-        settings = LinkSettings(
-            url,
-            baud,
-            parity=asked.parity if asked else "N",
-            poll=asked.raw if asked else b"",
-            poll_every_us=_ASK_EVERY_US,
-        )
-        self._link = Link(settings, _Unread(), self._told, self._lines.put, on_heard=self._heard)
+        self._link = Link(settings, decoder or _Unread(), self._told, self._lines.put, on_heard=self._heard)
 
     def __enter__(self) -> Ear:
         self._link.start()
@@ -48,6 +54,10 @@ class Ear:
                 raise line
             came.append(line)
 
+    def readings(self) -> list[Reading]:
+        """Give what was read since the last call."""
+        return [self._readings.get() for _ in range(self._readings.qsize())]
+
     def _heard(self, at_us: int, raw: bytes) -> None:
         if self._capture is not None:
             self._capture.heard(at_us, raw)
@@ -57,15 +67,20 @@ class Ear:
         if self._capture is not None:
             self._capture.told(batch)
         for event in batch:
-            self._lines.put(event)
+            if isinstance(event, Reading):
+                self._readings.put(event)
+            elif not isinstance(event, Garbage):
+                self._lines.put(event)
 
 
 class Foot:
-    """A port whose four lines are watched for a foot, open while in use as a context."""
+    """A port watched for a foot, its lines and its bytes, open while in use as a context."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, baud: int) -> None:
         self._events: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        self._link = LineWatch(PedalLinkSettings(url), self._told, self._events.put)
+        kind: Literal["contact", "text"] = "text" if url.lower().startswith("socket:") else "contact"
+        settings = PedalLinkSettings(url, baud, kind=kind)  # a socket has no lines to look at
+        self._link = FootWatch(settings, self._told, self._events.put)
 
     def __enter__(self) -> Foot:
         self._link.start()
@@ -74,9 +89,9 @@ class Foot:
     def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
         self._link.stop()
 
-    def events(self) -> list[LineMoved | PedalUp | PedalLost]:
+    def events(self) -> list[LineMoved | PedalSaid | PedalUp | PedalLost]:
         """Give what came since the last call. Raises the link's fault."""
-        came: list[LineMoved | PedalUp | PedalLost] = []
+        came: list[LineMoved | PedalSaid | PedalUp | PedalLost] = []
         while not self._events.empty():
             event = self._events.get_nowait()
             if isinstance(event, BaseException):

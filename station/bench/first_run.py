@@ -2,19 +2,21 @@ r"""The first run: from an unknown scale on some port to a checked live reading 
 
 - What comes is tried with `propose`; speeds and questions are tried one after the other, each for `A_TRY_US`, and only
   those that were asked for. The first that explains nine frames in ten is taken.
-- From then on every frame is read by the proposed description, and by nothing else; the reading shown is the last one,
-  and after `STALE_US` of silence there is none.
+- From then on the port is open as the description says, and read and asked by its decoder, as at the bench; the
+  reading shown is the last one, and after `STALE_US` of silence there is none.
 - A known weight is compared with the mean of the last second. They agree within one per cent, or two steps of the
   scale's resolution where that is more (common practice); this is no scale check, and says so. A disagreement that is
   another unit or a factor of ten is named as that.
 
->>> first = FirstRun()
->>> first.begin("/dev/x", [(9600, None)], at_us=0)
->>> for k in range(30):
-...     first.hear(k * 100_000, b" %6.2f lb\r\n" % (33.0 + k / 100))
->>> first.tick(3_000_000)
->>> first.reading(3_000_000).force, first.compare("15 kg", "", 3_000_000).agrees
-(33.29, True)
+>>> first = FirstRun("/dev/x", [(9600, None)], at_us=0)
+>>> for k in range(20):
+...     first.hear(b" %6.2f lb\r\n" % (33.0 + k / 100))
+>>> first.tick(2_000_000)
+>>> first.proposal.form.frame
+'{value} {unit}'
+>>> first.take([Reading(at_us=2_100_000, force=33.1, unit="lbf", status=None, arrived_us=2_100_000)])
+>>> first.reading(2_200_000).force, first.compare("15 kg", "", 2_200_000).agrees
+(33.1, True)
 """
 
 from __future__ import annotations
@@ -24,15 +26,10 @@ from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from drivers.asking import AskingDecoder
-from drivers.events import ForceUnit, Frame
-from drivers.link import Decoder
-from drivers.modbus_rtu import ModbusDecoder, ModbusFormat
+from drivers.events import ForceUnit, Reading
 from drivers.proposal import Proposal, readable
 from drivers.questions import Question, propose_answers
-from drivers.scpi import ScpiFormat
 from drivers.template import shown
-from drivers.text_frames import TextDecoder
 from station.units import force_n, force_text, quantity
 
 A_TRY_US = 2_000_000
@@ -56,27 +53,24 @@ class Comparison(NamedTuple):
 
 
 class FirstRun:
-    """What the first run knows; see the module's docstring. Every call takes the time, never running back."""
+    """What is known of a scale on the port `url`, of which `tries` are made in order; see the module's docstring.
 
-    def __init__(self) -> None:
-        self.url = ""
+    Every call takes the time, never running back. Without tries nothing was begun.
+    """
+
+    def __init__(self, url: str = "", tries: Sequence[Try] = (), at_us: int = 0) -> None:
+        self.url = url
         self.proposal: Proposal | None = None
         self.lost = ""
         self.over = False  # every try was made or a person stopped it, and nothing reads what came
         self.unit: ForceUnit | None = None  # as a person said, where no frame names it
-        self._tries: list[Try] = []
+        self._tries = list(tries)
         self._at = 0
-        self._began_us = 0
+        self._began_us = at_us
         self._heard = b""
         self._lines: deque[str] = deque(maxlen=_SHOWN)
         self._told: list[str] = []
-        self._decoder: Decoder | None = None
-        self._frames: deque[tuple[int, Frame]] = deque()
-
-    def begin(self, url: str, tries: Sequence[Try], at_us: int) -> None:
-        """Begin to listen at a port, with what is to be tried in order."""
-        self.__init__()  # type: ignore[misc]  # everything that was known was of another try
-        self.url, self._tries, self._began_us = url, list(tries), at_us
+        self._readings: deque[Reading] = deque()
 
     @property
     def wanted(self) -> Try | None:
@@ -88,19 +82,29 @@ class FirstRun:
         """Give the last reads, with what cannot be printed as an escape."""
         return tuple(self._lines)
 
-    def hear(self, at_us: int, raw: bytes) -> None:
-        """Take what came."""
+    def hear(self, raw: bytes) -> None:
+        """Take bytes that came."""
         self.lost = ""
         self._lines.append(shown(raw))
         if self.proposal is None:
             self._heard = (self._heard + raw)[-_KEPT:]
-        else:
-            self._read(at_us, raw)
+
+    def take(self, readings: Sequence[Reading]) -> None:
+        """Take what the proposed description read."""
+        self._readings += readings
+        while self._readings and self._readings[-1].at_us - self._readings[0].at_us > _MEAN_US:
+            self._readings.popleft()
+
+    def opened(self, at_us: int) -> None:
+        """Take note that the port is open: a try begins here, however long a server took to answer the call."""
+        self.lost = ""
+        if not self._heard:
+            self._began_us = at_us
 
     def lose(self, words: str) -> None:
         """Take note of a fault of the port, in words."""
         self.lost = words
-        self._frames.clear()
+        self._readings.clear()
 
     def tick(self, at_us: int) -> None:
         """Let time pass: when a try is over, take its proposal or go on with the next."""
@@ -112,7 +116,7 @@ class FirstRun:
         explained = f"{found.explained} of {found.frames} frames read" if found else "no frames"
         self._told.append(f"{what}: {len(self._heard)} bytes, {readable(self._heard):.0%} readable, {explained}")
         if found is not None and found.explained >= _ENOUGH * found.frames:
-            self._take(found, at_us)
+            self.proposal, self._heard = found, b""
         elif self._at + 1 < len(self._tries):
             self._at += 1
             self._heard, self._began_us = b"", at_us
@@ -151,12 +155,12 @@ class FirstRun:
         asks = f", asking {asked.name}" if asked else ""
         return f"Listening at {baud} baud{asks} ({self._at + 1} of {len(self._tries)}) …"
 
-    def reading(self, at_us: int) -> Frame | None:
-        """Give the last frame, in the unit that a person said where it names none; None once it is stale."""
-        if not self._frames or at_us - self._frames[-1][0] > STALE_US:
+    def reading(self, at_us: int) -> Reading | None:
+        """Give the last reading, in the unit that a person said where no frame names it; None once it is stale."""
+        if not self._readings or at_us - self._readings[-1].at_us > STALE_US:
             return None
-        frame = self._frames[-1][1]
-        return frame._replace(unit=self._unit_of(frame))
+        last = self._readings[-1]
+        return last._replace(unit=self._unit_of(last))
 
     def compare(self, weight: str, resolution: str, at_us: int) -> Comparison:
         """Compare a known weight, a mass or a force, with the mean of the last second. Raises `QuantityFault`."""
@@ -164,12 +168,12 @@ class FirstRun:
         step_n = force_n(resolution) if resolution else 0.0
         forces = [
             in_newtons
-            for heard_us, frame in self._frames
-            if at_us - heard_us <= _MEAN_US and (in_newtons := self._newtons(frame)) is not None
+            for each in self._readings
+            if at_us - each.at_us <= _MEAN_US and (in_newtons := self._newtons(each)) is not None
         ]
         if not forces:
             return Comparison(None, "There is no reading with a unit now, so nothing can be compared.")
-        unit = self._unit_of(self._frames[-1][1]) or "N"
+        unit = self._unit_of(self._readings[-1]) or "N"
         shows_n = sum(forces) / len(forces)
         told = f"The scale shows {force_text(shows_n, unit, 2)} where {force_text(known_n, unit, 2)} hangs"
         if max(forces) - min(forces) > max(2 * step_n, _AGREE * known_n):
@@ -188,43 +192,14 @@ class FirstRun:
         table = self.proposal.toml(self.url, self.wanted[0], known)
         return f"[station]\nname = {json.dumps(name, ensure_ascii=False)}\n\n{table}{pedal}"
 
-    def _take(self, found: Proposal, at_us: int) -> None:
-        self.proposal = found
-        match found.form:
-            case ModbusFormat():
-                self._decoder = ModbusDecoder(found.form)
-            case ScpiFormat():
-                self._decoder = None  # each line is read by itself, as `propose_answers` does
-            case _:
-                self._decoder = TextDecoder(found.form)
-                self._decoder.rejoin()
-        heard, self._heard = self._heard[-512:], b""
-        self._read(at_us, heard)
+    def _unit_of(self, reading: Reading) -> ForceUnit | None:
+        return reading.unit if self.proposal is not None and self.proposal.names_unit else self.unit
 
-    def _read(self, at_us: int, raw: bytes) -> None:
-        asked = self._tries[self._at][1]
-        if self._decoder is None:
-            self._heard += raw
-            *lines, self._heard = self._heard[-_KEPT:].split(b"\n")
-            frames = [Frame(_float(line), None, None) for line in lines if _float(line) is not None]
-        else:
-            frames = []
-            for piece in (raw[at : at + 1] for at in range(len(raw))) if asked and asked.form else (raw,):
-                if isinstance(self._decoder, AskingDecoder) and not self._decoder.awaiting:
-                    self._decoder.request()
-                frames += [each for each in self._decoder.feed(piece) if isinstance(each, Frame)]
-        self._frames += ((at_us, frame) for frame in frames)
-        while self._frames and at_us - self._frames[0][0] > _MEAN_US:
-            self._frames.popleft()
-
-    def _unit_of(self, frame: Frame) -> ForceUnit | None:
-        return frame.unit if self.proposal is not None and self.proposal.names_unit else self.unit
-
-    def _newtons(self, frame: Frame) -> float | None:
-        unit = self._unit_of(frame)
-        if frame.force is None or unit is None or frame.status in ("overload", "fault"):
+    def _newtons(self, reading: Reading) -> float | None:
+        unit = self._unit_of(reading)
+        if reading.force is None or unit is None or reading.status in ("overload", "fault"):
             return None
-        return frame.force * force_n(f"1 {unit}")
+        return reading.force * force_n(f"1 {unit}")
 
     def _why(self, shows_n: float, known_n: float, unit: ForceUnit) -> str:
         for other in ("lbf", "kgf", "N"):
@@ -237,13 +212,6 @@ class FirstRun:
         return "Set the scale to zero with nothing on it and hang the weight again, or have the scale adjusted."
 
 
-def _float(line: bytes) -> float | None:
-    try:
-        return float(line)
-    except ValueError:
-        return None
-
-
 def _weight_n(text: str) -> float:
     """Give the pull of a known weight: a mass at standard gravity, or a force as it is."""
     try:
@@ -252,11 +220,11 @@ def _weight_n(text: str) -> float:
         return force_n(text)
 
 
-def shown_force(frame: Frame | None) -> str:
+def shown_force(reading: Reading | None) -> str:
     """Give the live reading in words, as the scale has it."""
-    if frame is None:
+    if reading is None:
         return "no reading"
-    if frame.force is None or frame.status in ("overload", "fault"):
-        return frame.status or "no number"
-    number = f"{frame.force:.2f}".replace("-", "−")
-    return number if frame.unit is None else f"{number} {frame.unit}"
+    if reading.force is None or reading.status in ("overload", "fault"):
+        return reading.status or "no number"
+    number = f"{reading.force:.2f}".replace("-", "−")
+    return number if reading.unit is None else f"{number} {reading.unit}"

@@ -93,10 +93,10 @@ def _hear(
 def _wire(
     url: str, baud: int, for_s: float, capture: Capture | None, asked: Question | None = None
 ) -> Iterator[CaptureLine]:
-    from station.listening import Ear
+    from station.listening import Ear, unread
 
     until_s = time.monotonic() + for_s
-    with Ear(url, baud, asked, capture) as ear:
+    with Ear(unread(url, baud, asked), capture=capture) as ear:
         try:
             while (left_s := until_s - time.monotonic()) > 0:
                 yield from ear.lines(left_s)

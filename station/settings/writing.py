@@ -135,10 +135,11 @@ def plain_number(text: str) -> Value:
     return float(text) if re.fullmatch(r"[+-]?[0-9]{1,12}\.[0-9]{1,12}", text, re.ASCII) else text
 
 
-def keep(path: Path, text: str, load: Callable[[Path], T]) -> T:
+def keep(path: Path, text: str, load: Callable[[Path], T], *, over: bool = True) -> T:
     """Write `text` as the file `path`, if `load` takes it; give what `load` gives.
 
-    Raises the fault of `load`, which then names `path`, and `SettingsFault` where the file cannot be written.
+    Raises the fault of `load`, which then names `path`, and `SettingsFault` where the file cannot be written, or is
+    there already and nothing may be written `over`.
     """
     path = path.expanduser()
     path = path.resolve() if path.is_symlink() else path
@@ -156,7 +157,17 @@ def keep(path: Path, text: str, load: Callable[[Path], T]) -> T:
                 load(new)
             except SettingsFault as fault:
                 raise SettingsFault(str(fault).replace(str(new), str(path)), fault.key, fault.why) from None
-            new.replace(path)
+            if over:
+                new.replace(path)
+            else:
+                _put_where_none_is(new, path)
     except OSError as fault:
         raise SettingsFault(f"{path}: cannot be written: {fault.strerror or fault}; name another folder") from None
     return load(path)
+
+
+def _put_where_none_is(new: Path, path: Path) -> None:
+    try:
+        os.link(new, path)
+    except FileExistsError:
+        raise SettingsFault(f"{path}: is there already, and nothing is written over; give another name") from None

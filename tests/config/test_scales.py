@@ -45,7 +45,7 @@ def test_a_description_reads_what_such_a_scale_sends(name: str, tmp_path: Path) 
     path = tmp_path / "station.toml"
     path.write_text(STATION + files("config").joinpath(f"scales/{name}.toml").read_text("utf-8") + REST, "utf-8")
     scale = load_station(path).scale
-    decoder: Any = decoder_of(scale)
+    decoder: Any = decoder_of(scale.format)
     for raw, frame in SAMPLES[name]:
         if isinstance(decoder, AskingDecoder) and decoder.request().startswith(b"SYST"):
             assert decoder.feed(b'0,"No error"\n') == []

@@ -12,11 +12,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, Self
 
 import pytest
-import serial
 import serial.rfc2217
+from serial.urlhandler import protocol_loop as loop
 
 from drivers.link import Link, PedalLink, PortSettings
 
@@ -191,42 +191,68 @@ class Contact:
         """Close nothing."""
 
 
-class Rfc2217Server:
-    """A serial server by RFC 2217, of the serial library's own, with one port: a loop, where RTS is wired to CTS."""
+class Loop(loop.Serial):  # type: ignore[misc]  # the serial library's own loop has no types
+    """A port whose RTS is wired to CTS, until `foot` says what CTS is."""
 
-    def __init__(self) -> None:
-        self.port: Any = serial.serial_for_url("loop://", timeout=0)
+    foot: bool | None = None
+
+    @property
+    def cts(self) -> bool:
+        """Give what the contact says."""
+        return bool(super().cts) if self.foot is None else self.foot
+
+
+class Rfc2217Server:
+    """A serial server by RFC 2217, of the serial library's own, with one port: a loop, where RTS is wired to CTS.
+
+    It takes `calls`, one after the other. While `hung` is set it says nothing, and its connection stands.
+    """
+
+    def __init__(self, calls: int = 1) -> None:
+        self.port: Any = Loop("loop://", timeout=0)
+        self._calls = calls
         self._listening = socket.create_server(("127.0.0.1", 0))
         self._listening.settimeout(DEADLINE_S)
-        self.hang_up = threading.Event()
+        self.hang_up, self.hung = threading.Event(), threading.Event()
         self.url = f"rfc2217://127.0.0.1:{self._listening.getsockname()[1]}"
         self._thread = threading.Thread(target=self._serve, name="serial server")
 
-    def __enter__(self) -> Rfc2217Server:
+    def __enter__(self) -> Self:
         self._thread.start()
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.hang_up.set()
         self._thread.join()
         self._listening.close()
         self.port.close()
 
     def _serve(self) -> None:
-        connection, _ = self._listening.accept()
+        for _ in range(self._calls):
+            try:
+                connection, _ = self._listening.accept()
+            except TimeoutError:
+                return
+            with connection:
+                self._speak(connection)
         self._listening.close()
-        with connection:
-            client = SimpleNamespace(write=connection.sendall)
-            manager = serial.rfc2217.PortManager(self.port, client)
-            with suppress(OSError):
-                while not self.hang_up.is_set():
-                    if select.select([connection], [], [], 0.002)[0]:
-                        asked = connection.recv(1024)
-                        if not asked:
-                            return
+
+    def _speak(self, connection: socket.socket) -> None:
+        client = SimpleNamespace(write=connection.sendall)
+        manager = serial.rfc2217.PortManager(self.port, client)
+        with suppress(OSError):
+            while not self.hang_up.is_set():
+                if select.select([connection], [], [], 0.002)[0]:
+                    asked = connection.recv(1024)
+                    if not asked:
+                        return
+                    if not self.hung.is_set():
                         self.port.write(b"".join(manager.filter(asked)))
-                    manager.check_modem_lines()
-                    if waiting := self.port.in_waiting:
-                        connection.sendall(b"".join(manager.escape(self.port.read(waiting))))
+                if self.hung.is_set():
+                    continue
+                manager.check_modem_lines()
+                if waiting := self.port.in_waiting:
+                    connection.sendall(b"".join(manager.escape(self.port.read(waiting))))
 
 
 class NullModem:

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from drivers.events import PedalEdge, PedalLost, PedalUp
-from drivers.link import LineMoved, LineWatch, PedalLink, PedalLinkSettings, PortSettings, open_port
+from drivers.foot_watch import FootWatch, LineMoved, PedalSaid
+from drivers.link import PedalLink, PedalLinkSettings, PortSettings, open_port
 from tests.drivers.cables import Cable, Contact, Heard, Rfc2217Server, of, running
 
 
@@ -67,11 +68,29 @@ def test_a_contact_on_a_modem_line(line: Any) -> None:
 def test_which_line_the_foot_moves(line: Any) -> None:
     """Where all four lines are watched, the one that moved is named, and no other."""
     heard, contact = Heard(), Contact()
-    with running(LineWatch(PedalLinkSettings("/dev/x"), heard, heard.fault, contact)):
+    with running(FootWatch(PedalLinkSettings("/dev/x"), heard, heard.fault, contact)):
         heard.count(PedalUp)
         setattr(contact, {"dcd": "cd"}.get(line, line), True)
         moved = heard.count(LineMoved)
     assert [(each.line, each.on) for each in moved] == [(line, True)]
+
+
+def test_a_port_without_lines_is_listened_to(cable: Cable) -> None:
+    """Where a port has no modem lines, the bytes of a pedal that sends text are told all the same."""
+    heard = Heard()
+    cable.plug()
+    with running(FootWatch(PedalLinkSettings(cable.url, kind="text"), heard, heard.fault)):
+        heard.count(PedalUp)
+        cable.send(b"D")
+        (said,) = heard.count(PedalSaid)
+    assert said.raw == b"D"
+
+
+def test_a_contact_on_a_bare_socket_is_refused() -> None:
+    """A socket carries no modem lines, so a contact there is refused, and told what would do."""
+    with pytest.raises(ValueError, match=r"a bare socket carries no lines; expected .*rfc2217://"):
+        PedalLinkSettings("socket://h:1", kind="contact")
+    assert PedalLinkSettings("socket://h:1", kind="text").kind == "text"
 
 
 def test_a_contact_pressed_while_the_link_was_away() -> None:

@@ -30,7 +30,7 @@ def test_a_scale_of_text_frames(tmp_path: Path) -> None:
     """A text scale is asked only where the file says what to send."""
     station = load_station(written(tmp_path, TEXT + 'poll = "?\\r"\npoll_every = "0.2 s"\n'))
     assert (station.scale.link.poll, station.scale.link.poll_every_us) == (b"?\r", 200_000)
-    assert isinstance(decoder_of(station.scale), TextDecoder)
+    assert isinstance(decoder_of(station.scale.format), TextDecoder)
 
 
 def test_a_modbus_scale(tmp_path: Path) -> None:
@@ -38,7 +38,7 @@ def test_a_modbus_scale(tmp_path: Path) -> None:
     scale = load_station(written(tmp_path, MODBUS)).scale
     assert scale.format == ModbusFormat(unit="lbf", register=4, number="float32")
     assert (scale.link.gap_us, scale.link.answer_within_us, scale.link.poll_every_us) == (4011, 500_000, 100_000)
-    assert isinstance(decoder_of(scale), ModbusDecoder)
+    assert isinstance(decoder_of(scale.format), ModbusDecoder)
     keys = """
     baud = 38400
     parity = "E"
@@ -72,7 +72,7 @@ def test_a_scpi_scale(tmp_path: Path) -> None:
     """Every key of an instrument that speaks SCPI is read."""
     scale = load_station(written(tmp_path, SCPI)).scale
     assert scale.format == ScpiFormat(unit="N", query="FETCH?")
-    assert isinstance(decoder_of(scale), ScpiDecoder)
+    assert isinstance(decoder_of(scale.format), ScpiDecoder)
     scale = load_station(written(tmp_path, SCPI + 'end = "\\r\\n"\nfield = 2\nanswer_within = "2 s"\n')).scale
     assert scale.format == ScpiFormat(unit="N", query="FETCH?", end=b"\r\n", field=2)
     assert (scale.link.answer_within_us, scale.link.gap_us) == (2_000_000, 0)
