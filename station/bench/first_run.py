@@ -36,7 +36,7 @@ A_TRY_US = 2_000_000
 STALE_US = 2_000_000
 _MEAN_US = 1_000_000
 _KEPT = 16_384  # bytes of one try
-_SHOWN = 8  # reads
+_SHOWN = 6  # reads
 _ENOUGH = 0.9
 _AGREE = 0.01
 _STANDARD_GRAVITY = 9.80665  # m/s2, the third General Conference on Weights and Measures, 1901
@@ -69,7 +69,7 @@ class FirstRun:
         self._began_us = at_us
         self._heard = b""
         self._lines: deque[str] = deque(maxlen=_SHOWN)
-        self._told: list[str] = []
+        self._best = (-1.0, "")  # of the tries so far: the readable share of what came, and the try in words
         self._readings: deque[Reading] = deque()
 
     @property
@@ -112,9 +112,11 @@ class FirstRun:
             return
         baud, asked = self._tries[self._at]
         found = propose_answers(asked, self._heard)
+        share = readable(self._heard)
         what = f"{baud} baud" + (f", asked {asked.name}" if asked else "")
-        explained = f"{found.explained} of {found.frames} frames read" if found else "no frames"
-        self._told.append(f"{what}: {len(self._heard)} bytes, {readable(self._heard):.0%} readable, {explained}")
+        frames = f", {found.explained} of {found.frames} frames read" if found else ""
+        told = f"{what}: {len(self._heard)} bytes, {share:.0%} of them readable{frames}"
+        self._best = max(self._best, (share if self._heard else -0.5, told), key=lambda each: each[0])
         if found is not None and found.explained >= _ENOUGH * found.frames:
             self.proposal, self._heard = found, b""
         elif self._at + 1 < len(self._tries):
@@ -148,9 +150,13 @@ class FirstRun:
             guesses = "".join(f" {guess[0].upper()}{guess[1:]}." for guess in found.guesses)
             return f"{found.explained} of {found.frames} frames are read at {baud} baud.{unit}{guesses}"
         if self.over:
+            if self._best[0] < 0:
+                came = "Nothing came" if len(self._tries) == 1 else f"Nothing came in {len(self._tries)} tries"
+            else:
+                came = f"Nothing reads what came. The best was {self._best[1]}"
             return (
-                "Nothing reads what came: " + "; ".join(self._told[-3:]) + ". See that the scale is switched on and "
-                "sending, look at its cable, and let every speed be tried; a scale that only answers must be asked."
+                f"{came}. See that the scale is switched on and sending, look at its cable, and let every speed be "
+                "tried; a scale that only answers must be asked."
             )
         asks = f", asking {asked.name}" if asked else ""
         return f"Listening at {baud} baud{asks} ({self._at + 1} of {len(self._tries)}) …"

@@ -15,10 +15,12 @@ from station.views.palette import Look, LookName, look_named
 from station.views.work import Progress
 
 _FRAME_MS = 100
+_LINES = 6  # of what comes
+_PAD = 12
 
 
 class Shown(NamedTuple):
-    """What the page shows of the wire: words, the last reads, the reading, the comparison, and the foot.
+    """What the page shows of the wire: words, the last six reads, the reading, the comparison, and the foot.
 
     `tried` is how many tries are over, of how many, while some are still to come.
     """
@@ -95,7 +97,7 @@ class FirstRunPage(QWidget):
         self.reading.setText(now.reading)
         self.compared.setText(now.compared)
         self.words.setText(now.words)
-        self.heard.setText("\n".join(now.heard))
+        self.heard.setText("\n".join(self._fitting(each) for each in now.heard))
         self.foot.setText(now.foot)
         if now.tried is not None:
             done, of = now.tried
@@ -104,8 +106,14 @@ class FirstRunPage(QWidget):
             self.progress.bar.setAccessibleName(f"{done} of {of} tries")
             self.progress.words.setText(f"{done} of {of} tried")
         self.progress.setVisible(now.tried is not None)
+        for label in (self.compared, self.foot):
+            label.setVisible(bool(label.text()))
         self.save_button.setEnabled(now.may_save)
         self.save_button.setVisible(now.may_save)
+
+    def _fitting(self, line: str) -> str:
+        room = self.heard.contentsRect().width() - 2 * _PAD
+        return self.heard.fontMetrics().elidedText(line, Qt.TextElideMode.ElideRight, room)
 
     def _wire(self, colours: Look, scale: float) -> QVBoxLayout:
         right = QVBoxLayout()
@@ -115,8 +123,9 @@ class FirstRunPage(QWidget):
         self.words = labelled("", "label", self)
         self.heard = QLabel(self)
         self.heard.setTextFormat(Qt.TextFormat.PlainText)
-        self.heard.setStyleSheet(f"font-family: monospace; background: {colours.card}; padding: 12px;")
-        self.heard.setMinimumHeight(round(220 * scale))
+        self.heard.setStyleSheet(f"font-family: monospace; background: {colours.card}; padding: {_PAD}px;")
+        self.heard.ensurePolished()
+        self.heard.setFixedHeight((_LINES + 1) * self.heard.fontMetrics().lineSpacing() + 2 * _PAD)
         self.heard.setMinimumWidth(1)
         self.heard.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.foot = labelled("", "label", self)

@@ -52,7 +52,7 @@ def dress(look: Look, scale: float = 1.0) -> str:
         QLineEdit:focus, QPlainTextEdit:focus, QTextEdit:focus, QComboBox:focus, QListWidget:focus {{
             border: {strong}px solid {look.act}; padding: {pad + edge - strong}px;
         }}
-        QComboBox::drop-down {{ border: none; width: 0; }}
+        QComboBox::drop-down {{ border: none; width: {5 * pad}px; }}
         QComboBox QAbstractItemView {{ background: {look.card}; border: {edge}px solid {look.soft}; }}
         QListWidget::item {{ padding: {pad}px; border-bottom: {edge}px solid {look.rule}; }}
         QListWidget::item:selected {{ background: {look.act}; color: {look.ground}; }}
@@ -90,7 +90,12 @@ def labelled(text: str, role: str, parent: QWidget | None = None) -> QLabel:
 
 
 class Choice(QComboBox):
-    """A choice of a few, with a wedge large enough to be seen."""
+    """A choice of a few, with a wedge large enough to be seen; a long one makes the form no wider."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(8)
 
     def paintEvent(self, event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name
         """Paint the box, and the wedge over it."""
