@@ -10,7 +10,9 @@ Rules:
   where its frame has a place for a status.
 - A polled scale measures just the same, and speaks only when the request has come in whole.
 - Its keys can be pressed: `SetZero` makes the present indication zero, `SwitchUnit` shows another unit.
-- Everything it sends goes through `drivers.text_frames.encode`, so the production decoder always runs.
+- An instrument that speaks SCPI answers its query and `SYST:ERR?`; whatever else it hears goes into its error queue,
+  and so does what happened before anybody listened. The codes are those of SCPI-99, from memory.
+- Every text frame goes through `drivers.text_frames.encode`, so the production decoder always runs.
 
 >>> from drivers.text_frames import TextFormat
 >>> plain = ScaleModel(TextFormat(frame="{value}", end=b"\r\n", unit="lbf"), "lbf", rate_hz=10, noise_n=0.0)
@@ -29,11 +31,16 @@ from typing import NamedTuple
 
 from drivers.events import ForceUnit, Status
 from drivers.modbus_rtu import ModbusFormat, answer
+from drivers.scpi import ScpiFormat
 from drivers.text_frames import TextFormat, encode
 from station.units import factor
 
 _LBF_N = 4.4482216152605
 _MOST_ENCODED = 10_000  # different frames kept ready
+_POWERED_UP = '-314,"Save/recall memory lost"'
+_UNKNOWN = '-113,"Undefined header"'
+_OVERFLOWED = '-350,"Queue overflow"'
+_MOST_ERRORS = 10
 _LARGEST_REQUEST = 256  # bytes kept while waiting for the rest of a request
 
 Source = Callable[[int], float]
@@ -69,7 +76,7 @@ Key = SetZero | SwitchUnit
 class ScaleModel:
     """A kind of scale: how it measures and what it sends. `request` is what a polled scale waits for."""
 
-    format: TextFormat | ModbusFormat
+    format: TextFormat | ModbusFormat | ScpiFormat
     unit: ForceUnit
     rate_hz: float = 80.0
     resolution_n: float = 0.02 * _LBF_N
@@ -112,6 +119,7 @@ class VirtualScale:
         self._shown_steps = 0
         self._frame = b""
         self._heard = b""
+        self._errors = [_POWERED_UP]
         self._frames: dict[tuple[int, ForceUnit, Status], bytes] = {}  # the same few frames come again and again
         time = 1e6 / model.rate_hz / model.response_us if model.response_us else math.inf
         self._kept, self._mean = math.exp(-time), -math.expm1(-time) / time
@@ -137,9 +145,25 @@ class VirtualScale:
         self.bytes_until(at_us, source)
         if not self.model.request:
             return []
+        if isinstance(self.model.format, ScpiFormat):
+            *queries, self._heard = (self._heard + request).split(self.model.format.end)
+            self._heard = self._heard[-_LARGEST_REQUEST:]
+            said = [self._said(self.model.format, query) for query in queries]
+            return [Sent(at_us, each) for each in said if each]
         heard = (self._heard + request).split(self.model.request)
         self._heard = heard[-1][-_LARGEST_REQUEST:]
         return [Sent(at_us, self._frame) for _ in heard[1:]] if self._frame else []
+
+    def _said(self, form: ScpiFormat, query: bytes) -> bytes:
+        """Give what an instrument says to a query, and nothing to what it does not understand."""
+        if query == form.query.encode():
+            return self._frame
+        if query == b"SYST:ERR?":
+            return (self._errors.pop(0) if self._errors else '0,"No error"').encode() + form.end
+        self._errors = [*self._errors, _UNKNOWN] if len(self._errors) < _MOST_ERRORS else self._errors
+        if len(self._errors) == _MOST_ERRORS:
+            self._errors[-1] = _OVERFLOWED
+        return b""
 
     def _measure(self, sample_us: int, load_n: float) -> None:
         felt_n = self._lagged(load_n)
@@ -166,9 +190,11 @@ class VirtualScale:
         self._frame = self._frames[said]
 
     def _encoded(self, force: float | None, word: Status) -> bytes:
-        """Give the frame, or the answer to a question by Modbus, whose lowest status bit says overload."""
+        """Give the frame, or the answer by Modbus, whose lowest status bit says overload, or by SCPI."""
         if isinstance(self.model.format, ModbusFormat):
             return answer(self.model.format, force or 0.0, status_bits=int(word == "overload"))
+        if isinstance(self.model.format, ScpiFormat):
+            return (b"9.9E37" if force is None else f"{force:+.6E}".encode()) + self.model.format.end
         return encode(self.model.format, force, self._unit, word)
 
     def _lagged(self, load_n: float) -> float:

@@ -20,6 +20,7 @@ from typing import Literal
 
 from drivers.events import PedalEdge
 from drivers.modbus_rtu import ModbusFormat, question
+from drivers.scpi import ScpiFormat
 from drivers.text_frames import TextFormat
 from simulators.faults import Fault, Wire
 from simulators.gauge import GaugeMove, VirtualGauge
@@ -47,6 +48,7 @@ CHECKED = TextFormat(
 MODBUS = ModbusFormat(
     unit="lbf", register=0, number="float32", status_register=2, status={"0": "overload", "not 0": "stable"}
 )
+SCPI = ScpiFormat(unit="lbf", query="READ?")
 _SCALE = ScaleModel(WORDED, "lbf")
 
 # The keys of a [hold] table: about 30 lbf for 30 s (FAA-H-8083-17, 2005, procedure 7.1.9, step 2.3); the band is
@@ -75,6 +77,7 @@ class Scenario:
 
     `plan`, `taps` and `keys` are in order of time; with `every_us` the pulls and taps come again and again.
     `hold` has the keys of a [hold] table, `uncertainty` is the scale's, expanded, or None where nobody checked it.
+    Served on the network, scale and pedal are behind serial servers by RFC 2217, and the pedal is a contact on CTS.
     """
 
     name: str
@@ -95,6 +98,7 @@ class Scenario:
     hold: Mapping[str, str] = field(default_factory=lambda: MAIN_LINE)
     uncertainty: str | None = "0.2 lbf"
     gauge: tuple[GaugeMove, ...] = ()
+    served: Literal["here", "network"] = "here"
 
 
 class VirtualBench:
@@ -260,6 +264,26 @@ _ALL = (
         _FULL_PULL,
         _s(45),
         scale=replace(_SCALE, format=MODBUS, request=question(MODBUS)),
+    ),
+    Scenario(
+        "by-scpi",
+        "A good pull on an instrument that answers SCPI queries, with an error in its queue from before.",
+        "held",
+        (),
+        _FULL_PULL,
+        _s(45),
+        scale=replace(_SCALE, format=SCPI, request=b"READ?\n"),
+    ),
+    Scenario(
+        "on-the-network",
+        "A good pull on a scale behind a serial server; the footswitch is a contact on another.",
+        "held",
+        (),
+        _FULL_PULL,
+        _s(45),
+        taps=(Tap(_s(42)),),
+        every_us=_s(45),
+        served="network",
     ),
     Scenario(
         "drifting-zero",

@@ -3,11 +3,12 @@
 Rules:
 
 - Each device is a pseudo-terminal behind a link of its own in the directory given, `scale` and `pedal`, so that its
-  name stays the same from run to run and while the cable is out.
+  name stays the same from run to run and while the cable is out; or it is behind a serial server on this machine, at a
+  number that stays the same while the cable is out.
 - Like a wire, a port waits for nobody: what no one reads is lost, never kept for later. A reader may come, be slow, go
   and come back.
 - A polled scale answers what it is asked. While a scenario has the cable unplugged the port is gone.
-- This is the one module here that reads a clock.
+- Only this module and `simulators.serial_server` wait for anything, and only this one reads a clock.
 
 Tested on Linux; other systems with pseudo-terminals are untested, and Windows has none.
 """
@@ -26,9 +27,11 @@ from pathlib import Path
 
 from drivers.events import PedalEdge
 from drivers.modbus_rtu import ModbusFormat
+from drivers.scpi import ScpiFormat
 from simulators.gauge import GAUGE
 from simulators.scale import ScaleModel
 from simulators.scenarios import Scenario, VirtualBench
+from simulators.serial_server import NetworkPort
 from station.units import in_unit
 
 _STEP_S = 0.002  # how long a request may wait for its answer, and a reading to be sent
@@ -51,6 +54,11 @@ class Port:
 
     def __exit__(self, *_: object) -> None:
         self.unplug()
+
+    @property
+    def address(self) -> str:
+        """Give its name."""
+        return str(self.link)
 
     def plug(self) -> None:
         """Make the port appear. Raises `FileExistsError` where something other than a link bears its name."""
@@ -120,18 +128,20 @@ def serve(
 ) -> None:
     """Play `scenario` on real ports in `directory` until `stop` is set, `speed` times as fast as real time.
 
-    `announce(device, path)` is told the path of the `scale` and of the `pedal` once both are open, after that of the
-    `gauge` where the scenario has one. When the plan of a
-    scenario is over, the scale goes on showing what it shows. Raises `OSError` where the ports cannot be made.
+    `announce(device, address)` is told the path or address of the `scale` and of the `pedal` once both are open, after
+    that of the `gauge` where the scenario has one. When the plan of a scenario is over, the scale goes on showing what
+    it shows. Raises `OSError` where no port can be made.
     """
     directory.mkdir(parents=True, exist_ok=True)
     bench = VirtualBench(scenario, seed)
-    with Port(directory / "scale") as scale, Port(directory / "pedal") as pedal, ExitStack() as more:
-        gauge = more.enter_context(Port(directory / "gauge")) if scenario.gauge else None
+    with ExitStack() as open_ports:
+        scale = open_ports.enter_context(_port(scenario, directory / "scale"))
+        pedal = open_ports.enter_context(_port(scenario, directory / "pedal"))
+        gauge = open_ports.enter_context(Port(directory / "gauge")) if scenario.gauge else None
         if gauge is not None:
-            announce("gauge", str(gauge.link))
-        announce("scale", str(scale.link))
-        announce("pedal", str(pedal.link))
+            announce("gauge", gauge.address)
+        announce("scale", scale.address)
+        announce("pedal", pedal.address)
         started_ns = time.monotonic_ns()
         while not stop.is_set():
             at_us = round((time.monotonic_ns() - started_ns) / 1000 * speed)
@@ -141,11 +151,25 @@ def serve(
                 scale.plug()
             for sent in bench.bytes_until(at_us) + bench.answer(at_us, scale.heard()):
                 scale.send(sent.raw)
-            pedal.send(b"".join(pedal_line(edge) for edge in bench.edges_until(at_us)))
+            _move(pedal, bench.edges_until(at_us))
             if gauge is not None:
                 for sent in bench.gauge_until(at_us):
                     gauge.send(sent.raw)
             scale.wait(_STEP_S)
+
+
+def _port(scenario: Scenario, link: Path) -> Port | NetworkPort:
+    return NetworkPort() if scenario.served == "network" else Port(link)
+
+
+def _move(pedal: Port | NetworkPort, edges: list[PedalEdge]) -> None:
+    """Let the foot do what it did: on a line of its own as a letter, or on the contact lines of a server."""
+    if isinstance(pedal, Port):
+        pedal.send(b"".join(pedal_line(edge) for edge in edges))
+        return
+    for edge in edges:
+        pedal.lines.cts = edge.down
+    pedal.heard()
 
 
 def pedal_line(edge: PedalEdge) -> bytes:
@@ -177,8 +201,11 @@ def station_toml(scenario: Scenario, scale_path: str, pedal_path: str, gauge_pat
         lines += ["", "[gauge]", f"url = {_text(gauge_path)}", f"frame = {_text(GAUGE.frame)}"]
         lines += [f"end = {_text(GAUGE.end.decode())}", f"unit = {_text(str(GAUGE.unit))}"]
         lines.append(f"status = {{ {', '.join(f'{word} = {_text(meant)}' for word, meant in GAUGE.status.items())} }}")
-    lines += ["", "[pedal]", 'kind = "text"', f"url = {_text(pedal_path)}"]
-    lines += [f"down = {_text(_DOWN.decode())}", f"up = {_text(_UP.decode())}", "", "[hold]"]
+    kind = "text" if scenario.served == "here" else "contact"
+    lines += ["", "[pedal]", f"kind = {_text(kind)}", f"url = {_text(pedal_path)}"]
+    if kind == "text":
+        lines += [f"down = {_text(_DOWN.decode())}", f"up = {_text(_UP.decode())}"]
+    lines += ["", "[hold]"]
     lines += [f"{key} = {_text(value)}" for key, value in scenario.hold.items()]
     return "\n".join(lines) + "\n"
 
@@ -194,6 +221,13 @@ def _format_lines(model: ScaleModel) -> list[str]:
             f"number = {_text(form.number)}",
             f"status_register = {form.status_register}",
             f"status = {{ {bits} }}",
+            'poll_every = "0.05 s"',
+        ]
+    if isinstance(form, ScpiFormat):
+        return [
+            'format = "scpi"',
+            f"unit = {_text(form.unit)}",
+            f"query = {_text(form.query)}",
             'poll_every = "0.05 s"',
         ]
     lines = ['format = "text"', f"frame = {_text(form.frame)}", f"end = {_text(form.end.decode('latin-1'))}"]

@@ -5,13 +5,16 @@ from pathlib import Path
 
 import pytest
 
+from drivers.asking import AskingDecoder
 from drivers.events import Frame, Reading
-from drivers.modbus_rtu import ModbusDecoder, ModbusFormat, question
+from drivers.modbus_rtu import ModbusFormat, question
+from drivers.scpi import ScpiFormat
 from drivers.stamps import Stamper
-from drivers.text_frames import TextDecoder, TextFormat
+from drivers.text_frames import TextFormat
 from simulators.scale import ScaleModel
 from simulators.scenarios import DEFAULT, SCENARIOS, Scenario, VirtualBench
 from simulators.serve import station_toml
+from station.app import decoder_of
 from station.measuring.hold import Judgement, judge, typed_uncertainty
 from station.measuring.trace import Trace
 from station.settings.station import StationSettings, load_station
@@ -20,27 +23,32 @@ from station.units import force_n
 S = 1_000_000
 
 
-def arrivals(bench: VirtualBench, until_us: int) -> list[tuple[int, bytes]]:
-    """Give all bytes that arrive, with their stamps; a polled scale is asked every 0.1 s."""
-    request = bench.scenario.scale.request
-    if not request:
-        return list(bench.bytes_until(until_us))
-    return [sent for at_us in range(0, until_us, 100_000) for sent in bench.answer(at_us, request)]
-
-
 def played(scenario: Scenario, seed: int) -> tuple[list[Reading], int]:
-    """Give the readings of a scenario through the production decoder and stamper, and how often there was noise."""
-    form, stamper = scenario.scale.format, Stamper(scenario.scale.period_us)
-    decoder = ModbusDecoder(form) if isinstance(form, ModbusFormat) else TextDecoder(form)
-    readings, noise = [], 0
-    for arrived_us, raw in arrivals(VirtualBench(scenario, seed), scenario.duration_us):
-        if isinstance(decoder, ModbusDecoder):
-            assert decoder.request() == scenario.scale.request
+    """Give the readings of a scenario through the production decoder and stamper, and how often there was noise.
+
+    A scale that only answers is asked every 0.1 s.
+    """
+    decoder, stamper = decoder_of(scenario.scale.format), Stamper(scenario.scale.period_us)
+    bench = VirtualBench(scenario, seed)
+    readings: list[Reading] = []
+    noise = 0
+
+    def take(arrived_us: int, raw: bytes) -> None:
+        nonlocal noise, readings
         found = decoder.feed(raw)
         frames = [each for each in found if isinstance(each, Frame)]
         noise += len(found) - len(frames)
         stamps = stamper.stamp(len(frames), arrived_us)
         readings += [Reading(at_us, *frame, arrived_us) for at_us, frame in zip(stamps, frames, strict=True)]
+
+    if not scenario.scale.request:
+        for arrived_us, raw in bench.bytes_until(scenario.duration_us):
+            take(arrived_us, raw)
+        return readings, noise
+    for at_us in range(0, scenario.duration_us, 100_000):
+        asked = decoder.request() if isinstance(decoder, AskingDecoder) else scenario.scale.request
+        for arrived_us, raw in bench.answer(at_us, asked):
+            take(arrived_us, raw)
     return readings, noise
 
 
@@ -92,7 +100,13 @@ def test_station_file_says_what_the_simulated_scale_does(scenario: Scenario, tmp
     """The station file of a scenario reads back as the format, poll, period and figures of its scale."""
     read, model = station(scenario, tmp_path).scale, scenario.scale
     assert read.format == model.format
-    asked = question(read.format) if isinstance(read.format, ModbusFormat) else read.link.poll
+    match read.format:
+        case ModbusFormat():
+            asked = question(read.format)
+        case ScpiFormat():
+            asked = read.format.query.encode() + read.format.end
+        case _:
+            asked = read.link.poll
     assert (read.link.url, asked) == ("/dev/scale", model.request)
     assert read.link.period_us == (None if model.request else model.period_us)
     assert read.capacity_mn == pytest.approx(model.capacity_n * 1000, abs=1)
@@ -165,3 +179,14 @@ def test_frozen_indicator_would_pass_without_a_still_limit(tmp_path: Path):
     blind = type(settings.hold)(**{**settings.hold.facts(), "still_limit_us": None})
     assert judge(trace, blind, typed_uncertainty(890)).verdict == "held"
     assert judge(trace, settings.hold, typed_uncertainty(890)).reasons == ("short",)
+
+
+def test_an_instrument_tells_the_error_it_began_with_and_what_it_did_not_understand():
+    """Its error queue gives each error once, oldest first, and then says that there is none."""
+    bench = VirtualBench(SCENARIOS["by-scpi"], 1)
+    said = b"".join(raw for _, raw in bench.answer(S, b"SYST:ERR?\nHELLO\nREAD?\nSYST:ERR?\nSYST:ERR?\n"))
+    first, number, second, none = said.split(b"\n")[:-1]
+    assert first.startswith(b"-314,")
+    assert -1 < float(number) < 1
+    assert second == b'-113,"Undefined header"'
+    assert none == b'0,"No error"'

@@ -10,17 +10,22 @@ from contextlib import contextmanager
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from drivers.events import Frame, Garbage, Reading
+from drivers.events import Frame, Garbage, LinkLost, LinkUp, PedalEdge, Reading
 from drivers.pedal import PedalText
 from drivers.text_frames import TextDecoder
 from simulators.faults import Fault
+from simulators.hand import Pull
 from simulators.scenarios import SCENARIOS, Scenario, Tap
 from simulators.serve import Port, serve, station_toml
 from station.app import Wire
+from station.measuring.hold import HoldSpecification
+from station.one_hold import run as one_hold
 from station.settings.station import load_station
+from station.units import force_n
 
 DEADLINE_S = 10.0
 
@@ -94,6 +99,52 @@ def test_a_modbus_scale_is_read_through_its_station_file(tmp_path: Path):
                     break
     assert not [each for each in events if isinstance(each, Garbage)]
     assert {each.unit for each in events if isinstance(each, Reading)} == {"lbf"}
+
+
+PULL = tuple(Pull(round(at_s * 1e6), force_n(force), 200_000) for at_s, force in ((1.5, "32 lbf"), (6, "0 lbf")))
+SHORT = HoldSpecification("short", 133_447, 124_550, 200_170, 266_893, 1_200_000)
+
+
+@pytest.mark.parametrize("name", ["polled", "by-modbus", "by-scpi", "on-the-network"])
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the serial library's own
+def test_a_hold_on_every_kind_of_port(name: str, tmp_path: Path):
+    """A pull on a scale that answers, by whatever protocol, or stands on the network, is held, and nothing is lost."""
+    scenario = replace(SCENARIOS[name], plan=PULL, every_us=None, taps=())
+    with served(scenario, tmp_path) as addresses:
+        file = tmp_path / "station.toml"
+        file.write_text(station_toml(scenario, addresses["scale"], addresses["pedal"]), encoding="utf-8")
+        said = list(one_hold(load_station(file), SHORT, 20_000_000, None))
+    events = [each.event for each in said]
+    assert (events[0], events[-1], said[-1].more["verdict"]) == ("link-up", "verdict", "held")
+    assert "link-lost" not in events
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the serial library's own
+def test_a_scale_on_the_network_is_unplugged_and_its_foot_is_a_contact(tmp_path: Path):
+    """Its server hangs up while the cable is out and answers at the same number after; taps come as edges of CTS."""
+    scenario = replace(
+        SCENARIOS["on-the-network"],
+        plan=(),
+        taps=(Tap(800_000, 300_000),),
+        every_us=1_200_000,
+        faults=(Fault("unplug", from_us=1_500_000, until_us=2_000_000),),
+    )
+    with served(scenario, tmp_path) as addresses:
+        file = tmp_path / "station.toml"
+        file.write_text(station_toml(scenario, addresses["scale"], addresses["pedal"]), encoding="utf-8")
+        events: list[Any] = []
+        deadline = time.monotonic() + 3 * DEADLINE_S
+        with Wire(load_station(file)) as wire:
+            for batch in wire.events():
+                events += batch
+                kinds = [type(each) for each in events]
+                lost = kinds.index(LinkLost) if LinkLost in kinds else len(kinds)
+                if (Reading in kinds[lost:] and kinds.count(PedalEdge) >= 4) or time.monotonic() > deadline:
+                    break
+    edges = [each.down for each in events if isinstance(each, PedalEdge)]
+    assert kinds.count(LinkUp) >= 2
+    assert edges == [number % 2 == 0 for number in range(len(edges))]
+    assert next(each for each in events if isinstance(each, LinkLost)).why.endswith("is gone")
 
 
 def test_polled_scale_answers_on_the_port(tmp_path: Path):
