@@ -81,10 +81,11 @@ class Beside(NamedTuple):
 
 
 class PedalUp(NamedTuple):
-    """The pedal's port opened."""
+    """The pedal's port opened. Where it is not `watched`, a server that hangs goes unnoticed."""
 
     at_us: int
     url: str
+    watched: bool = True
 
 
 class PedalLost(NamedTuple):

@@ -38,7 +38,8 @@ class FootWatch(PedalLink):
 
     def _opened(self, port: SerialPort) -> None:
         self._levels = {line: _level(port, line) for line in _LINES} if _has_lines(port) else {}
-        self._up(now_us())
+        self._line = None  # none of them is the pedal's yet
+        super()._opened(port)
 
     def _turn(self, port: SerialPort) -> None:
         for line in self._levels:

@@ -10,7 +10,8 @@
   one is in flight: the next waits for the answer, or for `answer_within_us`, and for `gap_us` of silence on the line.
 - Where nothing comes for `silence_us`, the link is lost as well. A port of this machine stays open and may speak again;
   one on the network is called anew, for a server that died is silent for ever. A connection is kept alive by the
-  system, so that a server that is gone is noticed where silence is nothing unusual, as with a pedal.
+  system, so that a server that is gone is noticed where silence is nothing unusual, as with a pedal; one that hangs is
+  noticed where it speaks RFC 2217, for it can be asked (`drivers.server_watch`). `PedalUp` says whether it is.
 - The thread never ends unheard: a fault of the program is a `LinkLost`, and the fault itself goes to `on_fault`.
 
 >>> LinkSettings("/dev/serial/by-id/some-adapter", baud=19_200).silence_us
@@ -47,6 +48,7 @@ from drivers.events import (
     PedalUp,
 )
 from drivers.pedal import PedalText
+from drivers.server_watch import ServerWatch
 from drivers.stamps import Stamper, stamped
 
 try:
@@ -433,14 +435,24 @@ class PedalLink(_PortThread):
         self._line = {"dcd": "cd"}.get(settings.line, settings.line) if settings.kind == "contact" else None
         self._words = PedalText(settings.down, settings.up)
         self._level = False
+        self._watch: ServerWatch | None = None
 
     def _opened(self, port: SerialPort) -> None:
         self._words.rejoin()
         if self._line:
             self._level = bool(getattr(port, self._line))
+        self._watch = ServerWatch(port, now_us()) if hasattr(port, "rfc2217_send_subnegotiation") else None
         self._up(now_us())
 
+    def _up(self, at_us: int) -> None:
+        self._told = None
+        is_watched = self._watch.watches if self._watch else not port_faults.is_network(self._at.url)
+        self._hand_on([PedalUp(at_us, self._at.url, is_watched)])
+
     def _turn(self, port: SerialPort) -> None:
+        if self._watch is not None and self._watch.is_dead(now_us()):
+            self._lose(port_faults.hung(self._at.url))
+            raise _CalledAnew
         if self._line is None:
             chunk, at_us = self._read(port)
             self._hand_on([PedalEdge(at_us, down) for down in self._words.feed(chunk)])

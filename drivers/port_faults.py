@@ -70,6 +70,11 @@ def silent(url: str, what: str, silence_us: int) -> Told:
     return Told(why, "check that it is switched on and sending, its cable, and the baud rate")
 
 
+def hung(url: str) -> Told:
+    """Say that a serial server has stopped answering while its connection stands."""
+    return Told(f"the serial server at {url} does not answer any more", "switch it off and on; it is called again")
+
+
 def failed(what: str) -> Told:
     """Say that the program itself failed while it read."""
     return Told(f"the program failed while reading the {what}", "close the program and start it again")

@@ -35,6 +35,7 @@ ANY_SPEED, BY_ITSELF, ANY_QUESTION = "find it by trying", "nothing: it sends by 
 TYPED, NO_FOOT, FROM_FRAMES = "typed below", "none", "as its frames say"
 LISTEN, COMPARE, PRESS, SAVE = "Listen", "Compare with the weight", "Watch the footswitch", "Save this bench"
 BACK = "Back to the jobs"
+_UNWATCHED = " At this address nothing would show that the server hangs: tap to test it before you rely on it."
 
 
 def fields(found: Sequence[str], file: Path) -> tuple[Field, ...]:
@@ -67,7 +68,7 @@ class FirstRunAt:
         self._open_as: tuple[Try | None, Proposal | None] = (None, None)
         self._foot: Foot | None = None
         self._finder = FootFinder()
-        self._foot_words = ""
+        self._foot_words = self._unwatched = ""
         self._compared = ""
         self._pedal_at = ("", SPEEDS[0])
         actions = {BACK: self.leave, LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
@@ -101,7 +102,7 @@ class FirstRunAt:
         self._reopen()
         self._take_foot(at_us)
         reading = shown_force(self.model.reading(at_us))
-        foot = self._foot_words or (self._finder.words if self._foot else "")
+        foot = self._foot_words or (self._finder.words + self._unwatched if self._foot else "")
         may_save = self.model.proposal is not None
         model = self.model
         return Shown(model.words(), model.heard, reading, self._compared, foot, may_save, model.tried)
@@ -217,7 +218,7 @@ class FirstRunAt:
             elif isinstance(event, LineMoved | PedalSaid):
                 self._finder.take(event)
             else:
-                self._foot_words = ""
+                self._foot_words, self._unwatched = "", "" if event.watched else _UNWATCHED
         self._finder.tick(at_us)
 
 

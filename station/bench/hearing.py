@@ -36,8 +36,17 @@ class Hearing(ABC):
         self.notice: Words | None = None
         self.link_lost: LinkLost | None = None
         self.pedal_lost: PedalLost | None = None
+        self.pedal_watched = True  # False where nobody could tell that its server hangs
         self._pedal = Pedal()
         self._cues: list[Cue] = []
+
+    def foot_standing(self, has_pedal: bool) -> Words:
+        """Give how the foot stands, for the top line."""
+        if self.pedal_lost:
+            return Words("no pedal", "warn")
+        if not has_pedal:
+            return Words("no pedal: use the space bar", "quiet")
+        return Words("foot ready" if self.pedal_watched else "foot ready, not watched", "quiet")
 
     def take(self, events: Sequence[Event]) -> list[Cue]:
         """Take the next events in their order; give the cues they call for."""
@@ -88,6 +97,9 @@ class Hearing(ABC):
             if self.pedal_lost:
                 self.notice = Words("The pedal is back.", "plain")
             self.pedal_lost = None
+            self.pedal_watched = event.watched
+            if not event.watched:
+                self.notice = Words("Nothing would show that the pedal's server hangs: tap to test it.", "plain")
         elif isinstance(event, PedalEdge | Tick):
             self._foot(event)
 

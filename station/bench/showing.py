@@ -104,13 +104,8 @@ class Showing:
             canopy=canopy,
             step=f"step {min(index + 1, count)} of {count}",
             scale=scale,
-            foot=self._foot(),
+            foot=bench.foot_standing(settings.pedal),
         )
-
-    def _foot(self) -> Words:
-        if not self._bench.settings.pedal:
-            return Words("no pedal: use the space bar", "quiet")
-        return Words("no pedal", "warn") if self._bench.pedal_lost else Words("foot ready", "quiet")
 
     def _overview(self, step: JobStep | None) -> ListCard | None:
         """Give how far a whole set has come: the lines around the one at hand, and how many stand."""

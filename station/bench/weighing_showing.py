@@ -83,9 +83,7 @@ class _Showing:
         work, count = self._work, len(self._work.loads)
         now = min(len(work.weighed) + 1, count)
         scale = work.settings.scale_words if work.now_mn is not None else Words("no reading from the scale", "warn")
-        foot = Words("foot ready", "quiet") if work.settings.pedal else Words("no pedal: use the space bar", "quiet")
-        if work.pedal_lost:
-            foot = Words("no pedal", "warn")
+        foot = work.foot_standing(work.settings.pedal)
         return Header(
             line=self.title,
             piece="",

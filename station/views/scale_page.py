@@ -15,7 +15,7 @@ from PyQt6.QtCore import QTimer
 from PyQt6.QtGui import QCloseEvent
 from PyQt6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QPushButton, QVBoxLayout
 
-from drivers.events import Event, ForceUnit, LinkLost, LinkUp, PedalEdge, Reading
+from drivers.events import Event, ForceUnit, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading
 from station.faults import is_fault
 from station.records.words import count
 from station.settings.station import load_station
@@ -229,6 +229,10 @@ class ScalePage(Page):
                     self._link = f"{event.url} is open"
                 case LinkLost():
                     self._link, words = f"{event.why}: {event.advice}", "no reading"
+                case PedalUp() if not event.watched:
+                    self._pedal = "nothing would show that the pedal's server hangs: press it to test it"
+                case PedalLost():
+                    self._pedal = f"{event.why}: {event.advice}"
                 case PedalEdge():
                     self._pedal = f"pedal {'down' if event.down else 'up'}"
                 case _:

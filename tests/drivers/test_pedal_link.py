@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -148,6 +149,30 @@ def test_a_contact_whose_server_hangs_up() -> None:
         server.hang_up.set()
         (lost, *_) = heard.count(PedalLost)
     assert lost.why == f"the connection to {server.url} is gone"
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the serial library's own
+def test_a_contact_whose_server_hangs() -> None:
+    """A server that hangs, its connection open, is told of within seconds, and taken up again once it answers."""
+    heard = Heard()
+    with Rfc2217Server(calls=9) as server, running(PedalLink(PedalLinkSettings(server.url), heard, heard.fault)):
+        assert heard.count(PedalUp)[0].watched
+        server.hung.set()
+        (lost, *_) = heard.count(PedalLost)
+        assert lost.why == f"the serial server at {server.url} does not answer any more"
+        server.hung.clear()
+        heard.count(PedalUp, 2)
+        server.port.foot = False
+        heard.count(PedalEdge)
+
+
+def test_a_pedal_on_a_bare_socket_is_not_watched() -> None:
+    """Whether a bare socket's server hangs cannot be known, and its link says so."""
+    heard = Heard()
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        settings = PedalLinkSettings(f"socket://127.0.0.1:{server.getsockname()[1]}", kind="text")
+        with running(PedalLink(settings, heard, heard.fault)):
+            assert not heard.count(PedalUp)[0].watched
 
 
 def test_a_port_without_contact_lines(cable: Cable) -> None:

@@ -224,6 +224,11 @@ def test_a_lost_pedal_is_said() -> None:
     assert bench.seen().header.foot.text == "no pedal"
     bench.work.take([PedalUp(2, "test")])
     assert bench.seen().header.foot.text == "foot ready"
+    bench.work.take([PedalUp(3, "socket://h:1", watched=False)])
+    assert bench.seen().header.foot.text == "foot ready, not watched"
+    notice = bench.seen().notice
+    assert notice is not None
+    assert notice.text == "Nothing would show that the pedal's server hangs: tap to test it."
 
 
 def test_what_cannot_be_filed_can_be_filed_again() -> None:
