@@ -256,7 +256,8 @@ def test_a_hold_is_judged_through_the_window_on_a_real_port(qtbot: QtBot, tmp_pa
         time.sleep(0.3)
         scale.lbf = 10.0
         qtbot.waitUntil(lambda: any(isinstance(each, HoldJudged) for each in program.entries()), timeout=15000)
-        assert desk.window.snapshot.sentence.text == "Time complete: ease off to finish"
+        complete = "Time complete: ease off to finish"
+        qtbot.waitUntil(lambda: desk.window.snapshot.sentence.text == complete, timeout=5000)
         scale.lbf = 0.0
         qtbot.waitUntil(lambda: desk.bench.step.key == "A: route", timeout=5000)
         hold = next(each for each in program.entries() if isinstance(each, HoldJudged))
