@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.campaigns import fuzz_files
 from tests.campaigns.fuzz import fuzz
 
 
@@ -10,3 +11,8 @@ def test_hostile_bytes_find_nothing() -> None:
     found = fuzz(seed=5, seconds=2)
     assert found["first"] == []
     assert found["tried"] > 100
+
+
+def test_mutated_files_and_commands_find_nothing() -> None:
+    """Every mutated file is taken or refused by name, and every command on one ends with a status and no traceback."""
+    assert fuzz_files.fuzz(seed=5, tries=60)["first"] == []

@@ -1,0 +1,160 @@
+"""`python -m tests.campaigns.fuzz_files --json [--seed N] [--size TRIES]`: mutated files and mutated command lines.
+
+Good files (stations, holds, plans, line sets, traces) are mutated: lines cut, doubled or taken out, numbers made absurd.
+The loader must take such a file or refuse it in a fault that names it. Command lines that read those files are mutated
+too: each must end with status 0, 1, 2 or 3, and without a traceback. Trials and scale checks are not mutated yet.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import json
+import random
+import re
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from simulators.scenarios import SCENARIOS
+from simulators.serve import station_toml
+from station.cli import main as fidbench
+from station.faults import is_fault
+from station.settings.hold import load_hold
+from station.settings.line_table import load_line_table
+from station.settings.plan import load_plan
+from station.settings.station import load_station
+
+ROOT = Path(__file__).parent.parent.parent
+ABSURD = (
+    "-1",
+    "0",
+    "1e999",
+    "nan",
+    "99999999999999999999",
+    "''",
+    '""',
+    "[]",
+    "{}",
+    "true",
+    "1 lbf",
+    "\\u0000",
+    "\0",
+    "é",
+)
+SET = "line,side,length,chart\nA1,L,120 in,120 in\nA1,R,120 1/2 in,120 in\nA2,L,121 in,121 in\nA2,R,121 in,121 in\n"
+TRACE = "t_s,force_N\n" + "".join(f"{number / 10},{135 + number % 3}\n" for number in range(60))
+
+
+def mutated(chance: random.Random, text: str) -> bytes:
+    """Give a text with a few things wrong with it."""
+    for _ in range(chance.randint(1, 3)):
+        lines = text.splitlines(keepends=True) or [""]
+        at = chance.randrange(len(lines))
+        match chance.randint(0, 5):
+            case 0:
+                del lines[at]
+            case 1:
+                lines.insert(at, chance.choice(lines))
+            case 2:
+                lines[at] = re.sub(r"[0-9.]+", lambda _: chance.choice(ABSURD), lines[at], count=1)
+            case 3:
+                place = chance.randint(0, len(lines[at]))
+                lines[at] = lines[at][:place] + chance.choice(ABSURD) + lines[at][place:]
+            case 4:
+                lines[at] = lines[at][: chance.randint(0, len(lines[at]))]
+            case _:
+                lines[at] = re.sub(r'"[^"]*"', lambda _: chance.choice(ABSURD), lines[at], count=1)
+        text = "".join(lines)
+    raw = text.encode("utf-8", "surrogatepass")
+    return raw + chance.randbytes(3) if chance.random() < 0.05 else raw
+
+
+def files() -> list[tuple[str, str, Callable[[Path], Any] | None, list[str]]]:
+    """Give good files: suffix, text, loader, and the command line that reads it, `FILE` standing for the file."""
+    found: list[tuple[str, str, Callable[[Path], Any] | None, list[str]]] = [
+        (".toml", station_toml(SCENARIOS[name], "/dev/none-such", "/dev/none"), load_station, [])
+        for name in ("steady", "by-modbus", "by-scpi", "on-the-network")
+    ]
+    more = (("config/holds", load_hold, []), ("config/jobs", load_plan, ["marks", "FILE"]))
+    found += [
+        (".toml", path.read_text(encoding="utf-8"), load, words)
+        for where, load, words in more
+        for path in sorted((ROOT / where).glob("*.toml"))
+    ]
+    found.append((".csv", SET, load_line_table, ["trim", "FILE", "--tolerance", "1/2 in"]))
+    found.append((".csv", TRACE, None, ["judge", "FILE", "--hold", str(ROOT / "config/holds/main-hmpe.toml")]))
+    return found
+
+
+def told_by_loader(path: Path, load: Callable[[Path], Any]) -> str | None:
+    """Load a file; give what is wrong with the answer, or None."""
+    try:
+        load(path)
+    except Exception as fault:  # whatever is raised is what is looked for
+        if not is_fault(fault):
+            return f"{load.__name__} raised {fault!r}"
+        if str(path) not in str(fault):
+            return f"{load.__name__} does not name the file: {fault}"
+    return None
+
+
+def told_by_command(words: list[str]) -> str | None:
+    """Run a command in this process; give what is wrong with its end, or None."""
+    before, sys.argv = sys.argv, ["fidbench", *words]
+    out, err = io.StringIO(), io.StringIO()
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            fidbench()
+        status: Any = 0
+    except SystemExit as end:
+        status = end.code or 0
+    except BaseException as fault:  # whatever is raised is what is looked for
+        return f"{words} raised {fault!r}"
+    finally:
+        sys.argv = before
+    if status not in {0, 1, 2, 3} or "Traceback" in err.getvalue():
+        return f"{words} ended with {status!r}: {err.getvalue()[-200:]}"
+    return None
+
+
+def fuzz(seed: int, tries: int) -> dict[str, Any]:
+    """Try so many files and command lines; give what went wrong."""
+    chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
+    good, wrong = files(), []
+    with tempfile.TemporaryDirectory(prefix="fidbench-fuzz-") as folder:
+        for number in range(tries):
+            suffix, text, load, words = chance.choice(good)
+            path = Path(folder, f"mutated{suffix}")
+            raw = mutated(chance, text)
+            path.write_bytes(raw)
+            said = told_by_loader(path, load) if load is not None else None
+            if said is None and words:
+                line = [str(path) if word == "FILE" else word for word in words]
+                if chance.random() < 0.4:
+                    line.insert(
+                        chance.randint(1, len(line)), chance.choice(["--json", "--nothing", "", "-1", "\x00", "é"])
+                    )
+                said = told_by_command(line)
+            if said:
+                wrong.append(f"seed {seed}, try {number}: {said}; from {raw[:4000]!r}")
+    return {"tried": tries, "wrong": len(wrong), "first": wrong[:5]}
+
+
+def main() -> int:
+    """Try so many; status 0 when nothing went wrong."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--json", action="store_true")
+    options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--size", type=int, default=20_000, metavar="TRIES")
+    asked = options.parse_args()
+    found = fuzz(asked.seed, asked.size)
+    print(json.dumps(found) if asked.json else found)
+    return 1 if found["wrong"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
