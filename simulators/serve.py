@@ -135,8 +135,9 @@ def serve(
     directory.mkdir(parents=True, exist_ok=True)
     bench = VirtualBench(scenario, seed)
     with ExitStack() as open_ports:
-        scale = open_ports.enter_context(_port(scenario, directory / "scale"))
-        pedal = open_ports.enter_context(_port(scenario, directory / "pedal"))
+        scale, pedal = _port(scenario, directory / "scale"), _port(scenario, directory / "pedal")
+        open_ports.enter_context(scale)
+        open_ports.enter_context(pedal)
         gauge = open_ports.enter_context(Port(directory / "gauge")) if scenario.gauge else None
         if gauge is not None:
             announce("gauge", gauge.address)

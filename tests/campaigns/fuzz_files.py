@@ -1,6 +1,6 @@
 """`python -m tests.campaigns.fuzz_files --json [--seed N] [--size TRIES]`: mutated files and mutated command lines.
 
-Good files (stations, holds, plans, line sets, traces) are mutated: lines cut, doubled or taken out, numbers made absurd.
+Good files (stations, holds, plans, line sets, traces) are mutated: lines cut, doubled or gone, numbers absurd.
 The loader must take such a file or refuse it in a fault that names it. Command lines that read those files are mutated
 too: each must end with status 0, 1, 2 or 3, and without a traceback. Trials and scale checks are not mutated yet.
 """
