@@ -1,8 +1,9 @@
 """`python -m tests.campaigns.fuzz_files --json [--seed N] [--size TRIES]`: mutated files and mutated command lines.
 
-Good files (stations, holds, plans, line sets, traces) are mutated: lines cut, doubled or gone, numbers absurd.
+Good files (stations, holds, materials, plans, trials, sets, traces) are mutated: lines
+cut, doubled or gone, numbers absurd.
 The loader must take such a file or refuse it in a fault that names it. Command lines that read those files are mutated
-too: each must end with status 0, 1, 2 or 3, and without a traceback. Trials and scale checks are not mutated yet.
+too: each must end with status 0, 1, 2 or 3, and without a traceback. Scale checks are not mutated yet.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import random
 import re
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,10 @@ from station.cli import main as fidbench
 from station.faults import is_fault
 from station.settings.hold import load_hold
 from station.settings.line_table import load_line_table
+from station.settings.materials import load_material
 from station.settings.plan import load_plan
 from station.settings.station import load_station
+from station.settings.trials import load_trials
 
 ROOT = Path(__file__).parent.parent.parent
 ABSURD = (
@@ -46,7 +49,10 @@ ABSURD = (
     "é",
 )
 SET = "line,side,length,chart\nA1,L,120 in,120 in\nA1,R,120 1/2 in,120 in\nA2,L,121 in,121 in\nA2,R,121 in,121 in\n"
-TRACE = "t_s,force_N\n" + "".join(f"{number / 10},{135 + number % 3}\n" for number in range(60))
+TRACE = "time_s,force,unit,status\n" + "".join(f"{number / 10},{30 + number % 3},lbf,stable\n" for number in range(60))
+TRIALS = "trap,shortening\n5 in,0.31 in\n7 in,0.43 in\n9 in,0.56 in\n4 in,0.25 in\n"
+RATED_MN = 3_225_000  # 725 lbf, for limits that are shares of the line's strength
+HOLD = ["--hold", str(ROOT / "config/holds/main-hmpe.toml"), "--rated-strength", "725 lbf"]
 
 
 def mutated(chance: random.Random, text: str) -> bytes:
@@ -79,14 +85,19 @@ def files() -> list[tuple[str, str, Callable[[Path], Any] | None, list[str]]]:
         (".toml", station_toml(SCENARIOS[name], "/dev/none-such", "/dev/none"), load_station, [])
         for name in ("steady", "by-modbus", "by-scpi", "on-the-network")
     ]
-    more = (("config/holds", load_hold, []), ("config/jobs", load_plan, ["marks", "FILE"]))
+    more: tuple[tuple[str, Callable[[Path], Any], list[str]], ...] = (
+        ("config/holds/*", lambda path: load_hold(path, RATED_MN), []),
+        ("config/lines/*", load_material, []),
+        ("config/jobs/one-*", load_plan, ["marks", "FILE"]),
+    )
     found += [
         (".toml", path.read_text(encoding="utf-8"), load, words)
         for where, load, words in more
-        for path in sorted((ROOT / where).glob("*.toml"))
+        for path in sorted(ROOT.glob(f"{where}.toml"))
     ]
     found.append((".csv", SET, load_line_table, ["trim", "FILE", "--tolerance", "1/2 in"]))
-    found.append((".csv", TRACE, None, ["judge", "FILE", "--hold", str(ROOT / "config/holds/main-hmpe.toml")]))
+    found.append((".csv", TRIALS, load_trials, []))
+    found.append((".csv", TRACE, None, ["judge", "FILE", *HOLD]))
     return found
 
 
@@ -96,13 +107,13 @@ def told_by_loader(path: Path, load: Callable[[Path], Any]) -> str | None:
         load(path)
     except Exception as fault:  # whatever is raised is what is looked for
         if not is_fault(fault):
-            return f"{load.__name__} raised {fault!r}"
+            return f"{path.name}: {load!r} raised {fault!r}"
         if str(path) not in str(fault):
-            return f"{load.__name__} does not name the file: {fault}"
+            return f"{path.name}: {load!r} does not name the file: {fault}"
     return None
 
 
-def told_by_command(words: list[str]) -> str | None:
+def told_by_command(words: list[str], allowed: Container[int] = range(4)) -> str | None:
     """Run a command in this process; give what is wrong with its end, or None."""
     before, sys.argv = sys.argv, ["fidbench", *words]
     out, err = io.StringIO(), io.StringIO()
@@ -116,7 +127,7 @@ def told_by_command(words: list[str]) -> str | None:
         return f"{words} raised {fault!r}"
     finally:
         sys.argv = before
-    if status not in {0, 1, 2, 3} or "Traceback" in err.getvalue():
+    if status not in allowed or "Traceback" in err.getvalue():
         return f"{words} ended with {status!r}: {err.getvalue()[-200:]}"
     return None
 
@@ -136,7 +147,8 @@ def fuzz(seed: int, tries: int) -> dict[str, Any]:
                 line = [str(path) if word == "FILE" else word for word in words]
                 if chance.random() < 0.4:
                     line.insert(
-                        chance.randint(1, len(line)), chance.choice(["--json", "--nothing", "", "-1", "\x00", "é"])
+                        chance.randint(1, len(line)),
+                        chance.choice(["--json", "--nothing", "", "-1", "\x07", "é"]),  # no system hands on a NUL
                     )
                 said = told_by_command(line)
             if said:

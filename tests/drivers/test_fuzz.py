@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from tests.campaigns import fuzz_files
 from tests.campaigns.fuzz import fuzz
 
@@ -11,6 +13,18 @@ def test_hostile_bytes_find_nothing() -> None:
     found = fuzz(seed=5, seconds=2)
     assert found["first"] == []
     assert found["tried"] > 100
+
+
+def test_the_files_that_are_mutated_are_good(tmp_path: Path) -> None:
+    """Untouched, each file is taken by its loader and its command, so that a mutation is what is tried."""
+    for suffix, text, load, words in fuzz_files.files():
+        path = tmp_path / f"good{suffix}"
+        path.write_text(text, encoding="utf-8")
+        if load is not None:
+            load(path)
+        if words:
+            line = [str(path) if word == "FILE" else word for word in words]
+            assert fuzz_files.told_by_command(line, {0, 1}) is None
 
 
 def test_mutated_files_and_commands_find_nothing() -> None:
