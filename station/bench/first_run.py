@@ -69,6 +69,7 @@ class FirstRun:
         self._began_us = at_us
         self._heard = b""
         self._lines: deque[str] = deque(maxlen=_SHOWN)
+        self._stopped = False
         self._best = (-1.0, "")  # of the tries so far: the readable share of what came, and the try in words
         self._readings: deque[Reading] = deque()
 
@@ -134,8 +135,7 @@ class FirstRun:
     def stop(self) -> None:
         """Try no more."""
         if self.tried is not None:
-            self.over = True
-            self._told.append(f"stopped after {self._at} of {len(self._tries)} tries")
+            self.over, self._stopped = True, True
 
     def words(self) -> str:
         """Say where things stand, and what to do next."""
@@ -150,7 +150,9 @@ class FirstRun:
             guesses = "".join(f" {guess[0].upper()}{guess[1:]}." for guess in found.guesses)
             return f"{found.explained} of {found.frames} frames are read at {baud} baud.{unit}{guesses}"
         if self.over:
-            if self._best[0] < 0:
+            if self._stopped:
+                came = f"Stopped after {self._at} of {len(self._tries)} tries"
+            elif self._best[0] < 0:
                 came = "Nothing came" if len(self._tries) == 1 else f"Nothing came in {len(self._tries)} tries"
             else:
                 came = f"Nothing reads what came. The best was {self._best[1]}"

@@ -7,7 +7,7 @@ here, asked every 5 ms as any contact is; what a real adapter's USB adds is not 
 moments between two frames of the window, which keeps drawing at 1920x1080.
 
 The ceiling of the same run is the same link and the same moments with an event loop that has nothing to draw and
-nothing to judge: a timer of the same interval that empties the queue.
+nothing to judge: it is woken in the same way and empties the queue.
 """
 
 from __future__ import annotations
@@ -21,14 +21,15 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from PyQt6.QtCore import QEventLoop, Qt, QTimer
+from PyQt6.QtCore import QEventLoop, QObject
 from PyQt6.QtWidgets import QApplication
 
 from drivers.events import LinkUp, PedalEdge, PedalUp, Reading, Tick
 from drivers.link import Link, LinkSettings, PedalLink, PedalLinkSettings
 from drivers.text_frames import TextDecoder, encode
 from station.app import now_us
-from station.at_window import SOON_MS, AtWindow
+from station.at_window import AtWindow
+from station.views.beat import Beat
 from tests.benchmarks.bench import workbench
 from tests.benchmarks.drivers import FORM, port
 from tests.benchmarks.measuring import figure
@@ -38,12 +39,23 @@ TIMES = 300
 Cause = Callable[[int], None]
 
 
+class Came(queue.SimpleQueue[list[Any]]):
+    """What came from a link; whoever waits for it is woken."""
+
+    on_come: Callable[[], None] = staticmethod(lambda: None)
+
+    def bring(self, batch: list[Any]) -> None:
+        """Take a batch from the link's thread."""
+        self.put(batch)
+        self.on_come()
+
+
 @contextmanager
-def scale(came: queue.SimpleQueue[list[Any]]) -> Iterator[Cause]:
+def scale(came: Came) -> Iterator[Cause]:
     """Give a scale whose every call sends a frame."""
     frame = encode(FORM, 30.0, "lbf", "stable")
     with port() as (device, name):
-        link = Link(LinkSettings(name, period_us=12_500, silence_us=None), TextDecoder(FORM), came.put)
+        link = Link(LinkSettings(name, period_us=12_500, silence_us=None), TextDecoder(FORM), came.bring)
         link.start()
         try:
             assert isinstance(came.get(timeout=20)[0], LinkUp)
@@ -53,10 +65,10 @@ def scale(came: queue.SimpleQueue[list[Any]]) -> Iterator[Cause]:
 
 
 @contextmanager
-def foot(came: queue.SimpleQueue[list[Any]]) -> Iterator[Cause]:
+def foot(came: Came) -> Iterator[Cause]:
     """Give a contact whose every call moves it to the other side."""
     contact = Contact()
-    link = PedalLink(PedalLinkSettings("/dev/benchmark"), came.put, opener=contact)
+    link = PedalLink(PedalLinkSettings("/dev/benchmark"), came.bring, opener=contact)
     link.start()
     try:
         assert isinstance(came.get(timeout=20)[0], PedalUp)
@@ -68,7 +80,7 @@ def foot(came: queue.SimpleQueue[list[Any]]) -> Iterator[Cause]:
 def acted_ms(device: Any, kind: type, with_window: bool) -> float:
     """Give within how many ms 99 % of causes were acted on."""
     app = QApplication.instance() or QApplication([])
-    came: queue.SimpleQueue[list[Any]] = queue.SimpleQueue()
+    came = Came()
     acted = threading.Semaphore(0)
 
     def events() -> list[Any]:
@@ -79,8 +91,8 @@ def acted_ms(device: Any, kind: type, with_window: bool) -> float:
         for _ in range(sum(isinstance(event, kind) for event in taken)):
             acted.release()
 
-    timer = QTimer()
-    timer.setTimerType(Qt.TimerType.PreciseTimer)
+    owner = QObject()
+    beat = Beat(lambda: note(events()), lambda: note(events()), owner)
     window = None
     if with_window:
         bench = workbench().bench
@@ -96,9 +108,10 @@ def acted_ms(device: Any, kind: type, with_window: bool) -> float:
         window.resize(1920, 1080)
         window.show()
         window.start()
+        came.on_come = window.wake
     else:
-        timer.timeout.connect(lambda: note(events()))
-        timer.start(SOON_MS)
+        beat.start()
+        came.on_come = beat.wake
     took: list[float] = []
     loop = QEventLoop()
 
@@ -118,7 +131,7 @@ def acted_ms(device: Any, kind: type, with_window: bool) -> float:
         thread.start()
         loop.exec()
         thread.join()
-    timer.stop()
+    beat.stop()
     if window is not None:
         window.close()
     app.processEvents()
