@@ -22,11 +22,14 @@ moving average of one second against the tolerance limits.
 from __future__ import annotations
 
 import collections
+import math
 import sys
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter  # type: ignore[import-untyped]  # scipy ships no types
 
 from drivers.events import Reading
 from drivers.stamps import Stamper, stamped
@@ -36,7 +39,7 @@ from simulators.scale import VirtualScale
 from station.measuring.hold import typed_uncertainty
 from station.measuring.live_hold import LiveHold
 from tests.campaigns.campaign import Finding, Progress, limits_95, run, shared, upper_95
-from tests.campaigns.pulls import GRID_US, SCALE_FAULTS, DrawnPull, drawn
+from tests.campaigns.pulls import GRID_US, SCALE_FAULTS, DrawnPull, Newtons, drawn
 
 SHARE = 250
 STATED_RISK = 0.02275  # one side of 95.45 %
@@ -61,13 +64,27 @@ class Came(NamedTuple):
     average: str
 
 
+def lagged(load_n: Newtons, response_us: int) -> Newtons:
+    """Give what a scale feels of a load: a first-order lag, exact for a load straight from one grid point to the next.
+
+    The simulated scale's own lag takes the load to be straight from reading to reading; of a scale of five readings a
+    second that would hide half a jump, which no such scale does.
+    """
+    if not response_us:
+        return load_n
+    time = GRID_US / response_us
+    kept, mean = math.exp(-time), -math.expm1(-time) / time
+    felt_n, _ = lfilter([1 - mean, mean - kept], [1.0, -kept], load_n, zi=[mean * load_n[0]])
+    return np.asarray(felt_n)
+
+
 def readings_of(pull: DrawnPull) -> list[Reading]:
     """Give what the production decoder and the stamps make of a pull's bytes."""
-    scale = VirtualScale(pull.seed, pull.scale, pull.keys)
-    true_n = (pull.true_n * pull.gain).tolist()
-    lasts_us = (len(true_n) - 1) * GRID_US
+    scale = VirtualScale(pull.seed, replace(pull.scale, response_us=0), pull.keys)
+    felt_n = lagged(pull.true_n * pull.gain, pull.scale.response_us).tolist()
+    lasts_us = (len(felt_n) - 1) * GRID_US
     wire = Wire(pull.wire, pull.seed)
-    sent = scale.bytes_until(lasts_us, lambda at_us: true_n[at_us // GRID_US])
+    sent = scale.bytes_until(lasts_us, lambda at_us: felt_n[at_us // GRID_US])
     decoder = TextDecoder(pull.scale.format)
     stamper = Stamper(pull.scale.period_us if pull.period_known else None)
     stamper.resume(0)
