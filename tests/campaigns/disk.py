@@ -92,8 +92,8 @@ def tried(chance: random.Random) -> tuple[str, str]:
             free()
         if done:
             return ENOUGH, ""
-        if stopped is None or "the disk is full" not in stopped or seen.under != stopped:
-            return "", f"the bench stopped without saying why: {stopped!r}, {seen.sentence} {seen.under!r}"
+        if stopped is None or "the disk is full" not in stopped or stopped not in [each.text for each in seen.second]:
+            return "", f"the bench stopped without saying why: {stopped!r}, {seen.sentence} {seen.second}"
         with Archive.open(path, bench=BENCH) as archive:
             link = archive.append(Checked(job=bench.bench.job, check="no twist"), "2026-03-04T23:00:00.000000Z")
         if link.seq != filed + 1:
