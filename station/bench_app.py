@@ -131,6 +131,7 @@ class Sitting:
                 ("Hold specifications", self.show_holds),
                 ("Materials", self.show_materials),
                 ("Archive", self.show_archive),
+                ("In control?", self.show_control),
                 ("Settings", self.show_settings),
             ),
             scale=self._scale(),
@@ -205,6 +206,12 @@ class Sitting:
         from station.pages_app import material_page
 
         self._turn_to(material_page(self._look, self._archive, self._scale()))
+
+    def show_control(self) -> None:
+        """Show the control charts of the archive."""
+        from station.control_app import control_page
+
+        self._turn_to(control_page(self._archive, self._look, self._lengths, self._scale()))
 
     def show_archive(self) -> None:
         """Show the page of the archive."""

@@ -1,11 +1,4 @@
-"""The control charts of an archive at their window.
-
-Whoever opens the page keeps it, and connects its `closed`:
-
-    page = control_page(archive, look, lengths)
-    page.closed.connect(self._weighed)
-    page.show()
-"""
+"""The control charts of an archive at their window."""
 
 from __future__ import annotations
 
@@ -19,8 +12,6 @@ from station.records.archive import Archive
 from station.units import LengthSystem
 from station.views.control_view import ControlPage
 from station.views.palette import LookName
-
-TITLE = "In control?"
 
 
 def control_page(

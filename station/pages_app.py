@@ -11,6 +11,7 @@ from drivers.events import Event
 from station.app import Wire
 from station.check_app import ScaleChecks
 from station.faults import is_fault
+from station.learned import learned
 from station.records.archive import Archive
 from station.records.entries import JobOpened
 from station.records.store import is_server
@@ -42,7 +43,7 @@ def material_page(look: LookName, archive: Archive, scale: float = 1.0) -> Shelf
     def named_by(name: str) -> str:
         return _plans_with_material(folder, name) or _jobs_with_material(archive, name)
 
-    more = lambda name: trials_words(folder, name)  # noqa: E731 -- as short as it is
+    more = lambda name: trials_words(folder, name, archive)  # noqa: E731 -- as short as it is
     return ShelfPage(look, shop.materials(folder), MATERIALS, more=more, named_by=named_by, scale=scale)
 
 
@@ -107,9 +108,11 @@ def _opened(archive: Archive) -> Iterator[tuple[str, JobOpened]]:
             yield job, first
 
 
-def trials_words(folder: Path, material: str) -> str:
-    """Say which files of trials in the shop's folder have trials of a material, and how many."""
+def trials_words(folder: Path, material: str, archive: Archive) -> str:
+    """Say how many trials of a material the archive's own jobs gave, and which files in the shop's folder have some."""
     said: list[str] = []
+    if made := sum(trial.material == material for trial in learned(archive).counted()):
+        said.append(f'{count(made, "trial")} of it in the archive; a plan with trials = "the archive" uses them.')
     for path in sorted((folder / "trials").glob("*.csv")):
         try:
             found = sum(trial.material == material for trial in load_trials(path))
@@ -121,7 +124,7 @@ def trials_words(folder: Path, material: str) -> str:
         if found:
             trials = count(found, "trial")
             said.append(f"{trials} of it in {path}; a plan that names the file uses them.")
-    return " ".join(said) or f"No trials of it in {folder / 'trials'}."
+    return " ".join(said) or f"No trials of it in the archive or in {folder / 'trials'}."
 
 
 def archive_page(

@@ -4,42 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtGui import QCloseEvent
+from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
 from station.linework.set_picture import Picture
-from station.views.form import dress, labelled
-from station.views.lettering import load_fonts
+from station.views.form import labelled
+from station.views.page import Page
 from station.views.palette import LookName, look_named
 from station.views.set_view import SetPicture
 
 Draw = Callable[[str, str], tuple[Sequence[tuple[Picture, str]], str]]
+TITLE = "In control?"
 TOGETHER = "all together"
 
 
-class ControlPage(QWidget):
+class ControlPage(Page):
     """Charts of what is chosen.
 
     `what` names what there is, by its key. `draw` takes a key and a condition, and gives pictures with the same in
     words, and what is to be said above them: what could not be read, or that there is nothing to chart.
     """
 
-    closed = pyqtSignal()
-
     def __init__(
         self, look: LookName, what: Mapping[str, str], conditions: Sequence[str], draw: Draw, scale: float = 1.0
     ) -> None:
-        super().__init__()
-        load_fonts()
+        super().__init__(look, TITLE, scale=scale)
         self._look, self._draw = look, draw
-        self.setWindowTitle("fidbench: in control?")
-        self.setStyleSheet(dress(look_named(look), scale))
-        self.resize(round(1400 * scale), round(1000 * scale))
-        column = QVBoxLayout(self)
-        margin = round(36 * scale)
-        column.setContentsMargins(margin, margin, margin, margin)
-        column.setSpacing(round(20 * scale))
+        column = self.body
         top = QHBoxLayout()
         self.what = self._choice("what is charted", [(words, key) for key, words in what.items()])
         self.by = self._choice("a chart for each", [(TOGETHER, ""), *((f"each {each}", each) for each in conditions)])
@@ -85,8 +76,3 @@ class ControlPage(QWidget):
             made.show_picture(picture, words)
             self._rows.addWidget(made)
             self.pictures.append(made)
-
-    def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
-        """Say that the page was closed."""
-        self.closed.emit()
-        super().closeEvent(event)

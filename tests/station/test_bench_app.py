@@ -291,7 +291,7 @@ def test_a_job_open_past_midnight_asks_what_is_known_of_the_scale(qtbot: QtBot) 
 
 def test_every_page_is_reached_from_the_first_and_leads_back(qtbot: QtBot, opened: Opened) -> None:
     """Each button of the first page opens its page in the first one's place; Esc leads back to the first."""
-    titles = ["Scale and pedal", "Line plans", "Hold specifications", "Materials", "Archive", "Settings"]
+    titles = ["Scale and pedal", "Line plans", "Hold specifications", "Materials", "Archive", "In control?", "Settings"]
     for number, title in enumerate(titles):
         first = opened.sitting.start
         assert first is not None
