@@ -73,7 +73,7 @@ class FirstRunAt:
         self._pedal_at = ("", SPEEDS[0])
         actions = {BACK: self.leave, LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
         asked = fields([port.url for port in ports()], file)
-        self.page = FirstRunPage(look, asked, self.read, actions, self.model.stop, scale)
+        self.page = FirstRunPage(look, asked, self.read, actions, self.stop, scale)
         self.page.closed.connect(self.close)
 
     def close(self) -> None:
@@ -106,6 +106,10 @@ class FirstRunAt:
         may_save = self.model.proposal is not None
         model = self.model
         return Shown(model.words(), model.heard, reading, self._compared, foot, may_save, model.tried)
+
+    def stop(self) -> None:
+        """Try no more of what is tried now."""
+        self.model.stop()
 
     def listen(self, answers: Mapping[str, str]) -> Mapping[str, str]:
         """Begin to listen; give what is wrong, by field."""

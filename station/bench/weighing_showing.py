@@ -303,8 +303,7 @@ class _DailyShowing(_Showing):
             Words(f"Stop: the scale reads {self.written(abs(off))} {self.unit} too {much}", "stop"),
             self._tension(found.indicated_mn, "stop"),
             (Words(allowed, "quiet"), Words("nothing it reads is proven", "warn"), revisit),
-            under="Look at hook and zero, go back and hang it again; or check the scale. "
-            "fidbench records revisit judges the holds again.",
+            under="Look at hook and zero, hang it again. The holds anew: fidbench records revisit.",
             card=card,
             caution=WEIGHTS,
             commands=("done", "back") if len(items) > 1 else ("back",),

@@ -42,7 +42,7 @@ def marks_text(plan: LinePlan) -> str:
     >>> known = ShrinkageSettings(0.06, 0.01)
     >>> text = marks_text(make_plan(PlanSettings("a.toml", "demo", 44.5, 0.0127, (line,), shrinkage=known)))
     >>> text.splitlines()[3:5]
-    ['Cut', '  A: 131 9/16 in, 11 9/16 in longer than the old one']
+    ['Cut', '  A: 131 5/8 in, 11 5/8 in longer than the old one']
     """
     said, pulled = plan.said.length, plan.said.force
     settings = plan.settings

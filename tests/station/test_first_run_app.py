@@ -155,7 +155,7 @@ def test_trying_says_how_far_it_is_and_can_be_stopped(at: FirstRunAt) -> None:
         progress.stop_button.click()
         at.page.frame()
         assert not progress.isVisibleTo(at.page)
-        assert "stopped after 0 of 8 tries" in at.page.words.text()
+        assert "Stopped after 0 of 8 tries" in at.page.words.text()
 
 
 def test_a_port_that_is_away_is_said(qtbot: QtBot, at: FirstRunAt) -> None:
@@ -305,7 +305,8 @@ def test_a_bench_set_up_from_the_first_page_is_the_one_in_use(
     monkeypatch.setattr(model, "A_TRY_US", 400_000)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    sitting = Sitting(None, Archive.open(tmp_path / "a.sqlite", bench="none", create=True), "dark", "imperial", "lbf")
+    archive = Archive.open(tmp_path / "a.sqlite", bench="none", create=True)
+    sitting = Sitting(None, lambda: archive, "dark", "imperial", "lbf")
     sitting.show()
     assert sitting.start is not None
     qtbot.addWidget(sitting.start)
