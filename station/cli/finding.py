@@ -74,6 +74,8 @@ def find(
         raise click.UsageError("name something to find, such as --lot or --serial; records list names every job")
     if any(each is not None and not each.strip() for each in (canopy, serial, line, lot, rigger)):
         raise click.UsageError("found an empty word to find; say what is looked for, or leave the option out")
+    if first_day is not None and last_day is not None and first_day > last_day:
+        raise click.UsageError(f"found --from {first_day} after --to {last_day}; expected the earlier day first")
     near: list[str] = []
     with Archive.open(where) as archive:
         found = find(archive, asked)

@@ -107,8 +107,8 @@ def _doubt(bench: str, checks: Sequence[tuple[Row, ScaleChecked | DailyChecked]]
         still = failed is not None and not any(good and failed < seq < row.seq for seq, good in dailies)
         if isinstance(entry, DailyChecked):
             if not entry.agreed:
-                failed, known_mn = row.seq, entry.known_mn
-                shown_mn = abs(entry.indicated_mn - entry.known_mn) + entry.within_mn
+                now_mn = abs(entry.indicated_mn - entry.known_mn) + entry.within_mn
+                failed, known_mn, shown_mn = row.seq, entry.known_mn, max(shown_mn if still else 0, now_mn)
             continue
         expanded_mn = int(entry.uncertainty["expanded_mn"])
         before_mn = believed.get(entry.target_mn)

@@ -76,6 +76,16 @@ def test_holds_between_the_last_good_check_and_the_next_are_in_doubt(tmp_path: P
         assert doubts(archive, SCALE, "another bench") == doubts(archive, "another scale") == []
 
 
+@pytest.mark.parametrize("off_mn", [(22_000, 13_000), (13_000, 22_000)])
+def test_of_two_checks_that_failed_the_worse_one_counts(tmp_path: Path, off_mn: tuple[int, int]) -> None:
+    """Where no good check lies between two that failed, the holds are judged by the larger of what they showed."""
+    path = file(tmp_path / "a.sqlite", daily(True), 32.0, daily(False, off_mn[0]), 33.0, daily(False, off_mn[1]))
+    with Archive.open(path) as archive:
+        (doubt,) = doubts(archive, SCALE)
+        assert (doubt.after, doubt.before) == (1, None)
+        assert doubt.uncertainty == typed_uncertainty(22_000 + 890)
+
+
 def test_a_full_check_beyond_the_one_before_is_a_failed_check(tmp_path: Path) -> None:
     """Where a full check finds more error than was allowed for, the holds before it are in doubt, by its own U."""
 
