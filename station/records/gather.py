@@ -59,15 +59,17 @@ def gather(source: str, where: str, create: bool = False, workers: int | None = 
                 f"{source}: does not verify ({place}{what}); nothing was taken: look at records verify, "
                 f"and gather from a backup"
             )
-        taken = {}
-        for bench, head in heads.items():
+        there = {}
+        for bench, head in heads.items():  # every chain is looked at before one is taken
             with Archive.open(where, bench=bench, create=create) as shop:
-                before = _before(own, shop, bench, head)
-                if before < head.seq:
-                    _must_be_free(own, shop, bench, before)
-                    shop.take_over(_new(own, bench, before + 1, head.seq))
-                taken[bench] = Taken(before, max(head.seq, before))
-        return taken
+                there[bench] = _before(own, shop, bench, head)
+                if there[bench] < head.seq:
+                    _must_be_free(own, shop, bench, there[bench])
+        for bench, head in heads.items():
+            if there[bench] < head.seq:
+                with Archive.open(where, bench=bench) as shop:
+                    shop.take_over(_new(own, bench, there[bench] + 1, head.seq))
+        return {bench: Taken(there[bench], max(head.seq, there[bench])) for bench, head in heads.items()}
 
 
 def _before(own: Archive, shop: Archive, bench: str, head: Link) -> int:
@@ -110,5 +112,5 @@ def _must_be_free(own: Archive, shop: Archive, bench: str, before: int) -> None:
         if each.bench != bench:
             raise ArchiveFault(
                 f"{shop.path}: {each.bench} opened a job {each.job} here, and {bench} another of the same number; "
-                f"nothing of {bench} was taken: gather it into an archive of its own"
+                f"nothing was taken: gather it into an archive of its own"
             )

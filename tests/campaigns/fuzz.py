@@ -7,8 +7,6 @@ another chunking, and no byte of noise may be lost. Templates are random too: ea
 
 from __future__ import annotations
 
-import argparse
-import json
 import random
 import sys
 import time
@@ -23,6 +21,7 @@ from drivers.proposal import propose
 from drivers.scpi import ScpiDecoder, ScpiFormat
 from drivers.template import FRAME_LIMIT, FormatFault
 from drivers.text_frames import TextDecoder, TextFormat, encode
+from tests.campaigns.campaign import Finding, run
 
 SLOWEST_S = 1.0  # for some kilobytes: a pattern that gives back takes minutes
 FIELDS = ("{value}", "{value:8}", "{unit}", "{unit:5}", "{status}", "{status:7}", "{skip}", "{skip:2}", "{check}")
@@ -166,17 +165,12 @@ def fuzz(seed: int, seconds: float) -> dict[str, Any]:
     return {"tried": tried, "wrong": len(wrong), "slowest_s": round(slowest_s, 3), "first": wrong[:5]}
 
 
-def main() -> int:
-    """Try for so many seconds; status 0 when nothing went wrong."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--json", action="store_true")
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--size", type=float, default=3600, metavar="SECONDS")
-    asked = options.parse_args()
-    found = fuzz(asked.seed, asked.size)
-    print(json.dumps(found) if asked.json else found)
-    return 1 if found["wrong"] else 0
+def campaign(seed: int, size: int) -> Finding:
+    """Try for so long or so often."""
+    found = fuzz(seed, size)
+    words = f"{found['tried']} tries, {found['wrong']} wrong" + "".join(f"\n{each}" for each in found["first"])
+    return Finding(found, words, not found["wrong"])
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__doc__, 3600, "seconds", campaign))

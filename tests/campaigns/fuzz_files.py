@@ -8,10 +8,8 @@ too: each must end with status 0, 1, 2 or 3, and without a traceback. Scale chec
 
 from __future__ import annotations
 
-import argparse
 import contextlib
 import io
-import json
 import random
 import re
 import sys
@@ -30,6 +28,7 @@ from station.settings.materials import load_material
 from station.settings.plan import load_plan
 from station.settings.station import load_station
 from station.settings.trials import load_trials
+from tests.campaigns.campaign import Finding, run
 
 ROOT = Path(__file__).parent.parent.parent
 ABSURD = (
@@ -156,17 +155,12 @@ def fuzz(seed: int, tries: int) -> dict[str, Any]:
     return {"tried": tries, "wrong": len(wrong), "first": wrong[:5]}
 
 
-def main() -> int:
-    """Try so many; status 0 when nothing went wrong."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--json", action="store_true")
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--size", type=int, default=20_000, metavar="TRIES")
-    asked = options.parse_args()
-    found = fuzz(asked.seed, asked.size)
-    print(json.dumps(found) if asked.json else found)
-    return 1 if found["wrong"] else 0
+def campaign(seed: int, size: int) -> Finding:
+    """Try for so long or so often."""
+    found = fuzz(seed, size)
+    words = f"{found['tried']} tries, {found['wrong']} wrong" + "".join(f"\n{each}" for each in found["first"])
+    return Finding(found, words, not found["wrong"])
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__doc__, 20_000, "tries", campaign))

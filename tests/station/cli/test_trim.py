@@ -137,7 +137,9 @@ def test_drawing_and_page_are_written(tmp_path, capfd):
 def test_json_is_one_document(tmp_path, capfd):
     """One JSON document is printed, whatever was found."""
     for text in (GOOD, BAD):
-        json.loads(run(capfd, "trim", table(tmp_path, text), "--json").out)
+        out = run(capfd, "trim", table(tmp_path, text), "--json").out
+        assert isinstance(json.loads(out), dict)
+        assert out.count("\n") == 1
 
 
 def test_what_is_out_never_reads_as_the_tolerance(tmp_path, capfd):

@@ -83,6 +83,17 @@ def test_a_chain_that_forks_is_refused_and_nothing_is_taken(shop: str, tmp_path:
         assert archive.count() == 8
 
 
+def test_where_one_of_several_chains_is_refused_nothing_of_the_others_is_taken(tmp_path: Path) -> None:
+    """A source of two benches is taken whole or not at all, as the refusal says."""
+    shop = bench_files(tmp_path / "shop.sqlite", "Bench 2", "26-0009")
+    own = bench_files(tmp_path / "own.sqlite", "Bench 1", "26-0001")
+    bench_files(own, "Bench 2", "26-0002")
+    with pytest.raises(ArchiveFault, match=r"the chain of Bench 2 forks .* nothing was taken"):
+        gather(str(own), str(shop))
+    with Archive.open(shop) as archive:
+        assert set(archive.heads()) == {"Bench 2"}
+
+
 def test_a_damaged_archive_is_not_gathered(tmp_path: Path) -> None:
     """What does not verify is refused with the entry, and the shop's archive is not even made."""
     one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")

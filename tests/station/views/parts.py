@@ -62,7 +62,7 @@ def looped() -> LineDrawing:
         marks=(HeightMark("toggle", 60 * INCH),),
     )
     shrinkage = ShrinkageSettings(0.0625, 0.01)
-    return layout(make_plan(PlanSettings("plan.toml", "steering", 44.48, INCH / 2, (line,), shrinkage=shrinkage)))
+    return layout(make_plan(PlanSettings("plan.toml", "lower control", 44.48, INCH / 2, (line,), shrinkage=shrinkage)))
 
 
 @cache
