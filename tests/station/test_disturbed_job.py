@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from PyQt6.QtCore import QCoreApplication, QEvent, Qt, QTimer
+from PyQt6.QtCore import QCoreApplication, Qt, QTimer
 from PyQt6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
@@ -72,8 +72,6 @@ class Job:
     def close_and_reopen(self) -> None:
         """Close the window and come back: the job is folded anew from its entries alone."""
         self.window.close()
-        self.window.deleteLater()
-        QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
         bench = Bench(self.desk.folded(), self.desk.settings, self.desk.file)
         bench.now_us = self.desk.at_us
         self.lay_on_the_bench(bench)
