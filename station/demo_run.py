@@ -28,9 +28,11 @@ from station.records.verify import verify
 
 if TYPE_CHECKING:
     from station.at_window import AtWindow
+    from station.bench.bench import Bench
 
 PACE = 3.0  # simulated seconds in a second at the window
 LAST_SIGHT_S = 6.0  # how long the window stays when the job is done
+EARLIEST_PICTURE_US, LATEST_PICTURE_US = 8_000_000, 28_000_000  # of a hold of 30 s
 
 Tell = Callable[[str], None]
 
@@ -90,7 +92,7 @@ class _Played:
         at_window = self._at_window()
         while not self.demo.finished:
             self.demo.advance()
-            if at_window and not self._pictured and self._tells_most():
+            if at_window and not self._pictured and tells_most(self.demo.bench):
                 self._take_picture(at_window)
         if at_window:
             at_window.window.close()
@@ -116,7 +118,7 @@ class _Played:
                 self.demo.advance()
                 for cue in self.demo.cues:
                     window.cue(cue)
-                if not self._pictured and self._tells_most():
+                if not self._pictured and tells_most(self.demo.bench):
                     self._pictured = window.grab().save(str(self._picture))
             if self.demo.finished:
                 timer.stop()
@@ -145,18 +147,23 @@ class _Played:
         seconds = self.demo.at_us // 1_000_000
         self._say(f"{seconds // 60:2d}:{seconds % 60:02d}  {line}")
 
-    def _tells_most(self) -> bool:
-        """Tell whether this is the moment to picture: the second hold running, and the forecast speaking."""
-        bench = self.demo.bench
-        attempt = bench.watch.attempt if bench.watch else None
-        running = attempt.running if attempt else None
-        return bench.forecast is not None and running is not None and running.length_us > 8_000_000
-
     def _take_picture(self, at_window: AtWindow) -> None:
         from station.views.pictures import save_picture
 
         save_picture(at_window.window, self._picture)
         self._pictured = True
+
+
+def tells_most(bench: Bench) -> bool:
+    """Tell whether this is the moment to picture: the second hold running, and the forecast speaking or near the end.
+
+    For most seeds the forecast has nothing to say, and the picture is taken all the same.
+    """
+    attempt = bench.watch.attempt if bench.watch else None
+    running = attempt.running if attempt else None
+    if running is None:
+        return False
+    return running.length_us > (LATEST_PICTURE_US if bench.forecast is None else EARLIEST_PICTURE_US)
 
 
 def left_in(folder: str) -> dict[str, object]:

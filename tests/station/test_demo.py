@@ -9,6 +9,7 @@ import pytest
 from station.bench.job import fold
 from station.demo import Demo
 from station.demo_run import run as run_demo
+from station.demo_run import tells_most
 from station.filing import facts_of
 from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
 from station.measuring.trace_files import read_trace
@@ -35,6 +36,19 @@ def test_it_leaves_what_it_promises(played: tuple[Path, list[str]]) -> None:
     assert sorted(path.name for path in folder.iterdir()) == ["archive.sqlite", "bench.png", "record.pdf", "traces"]
     assert (folder / "record.pdf").read_bytes().startswith(b"%PDF")
     assert (folder / "bench.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_its_picture_is_taken_whatever_the_seed(tmp_path: Path) -> None:
+    """A seed whose forecast has nothing to say has its moment for the picture too, before the hold completes."""
+    with Archive.open(tmp_path / "a.sqlite", bench="Demo bench", create=True) as archive:
+        demo = Demo(archive, 2, "test", lambda _: None)
+        while not tells_most(demo.bench):
+            demo.advance()
+            assert not demo.finished
+        assert demo.bench.forecast is None
+        assert [entry.judgement["verdict"] for _, entry in facts_of(archive) if isinstance(entry, HoldJudged)] == [
+            "not-held"
+        ]
 
 
 def test_it_makes_its_point(played: tuple[Path, list[str]]) -> None:
