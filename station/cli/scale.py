@@ -67,6 +67,8 @@ def scale_check(
         warn("fidbench: without --resolution there is no class, and the resolution's share is missing from U")
     if by_mass and latitude is None:
         warn("fidbench: without --latitude local gravity is unknown: its spread over the earth is added to U")
+    if height is not None and latitude is None:
+        warn("fidbench: --height counts only with --latitude: gravity is taken as the standard one")
     if as_json:
         print_json(check_answer(check, found))
     else:

@@ -174,8 +174,9 @@ def check_scale(
     resolution_n: float | None = None,
     by_mass: bool = False,
 ) -> ScaleCheck:
-    """Work out a check. Raises `ScaleCheckFault` where points, runs or zeros are missing."""
+    """Work out a check. Raises `ScaleCheckFault` where points, runs or zeros are missing, or a point stands twice."""
     _check_zeros(indications)
+    _check_once(indications)
     zeros = [each.indicated_n for each in indications if each.applied_n == 0]
     forces = sorted({each.applied_n for each in indications if each.applied_n > 0})
     if len(forces) < FEWEST_POINTS:
@@ -204,6 +205,19 @@ def _check_zeros(indications: Sequence[Indication]) -> None:
         goes_on = before.run == after.run or (after.down and not before.down)
         if before.applied_n and after.applied_n and not goes_on:
             raise ScaleCheckFault(f"found no zero between run {before.run} and run {after.run}, expected one")
+
+
+def _check_once(indications: Sequence[Indication]) -> None:
+    """Refuse a point that one run has twice on the way up, or down: a row copied is no run more."""
+    seen: set[tuple[int, bool, float]] = set()
+    for each in indications:
+        place = (each.run, each.down, each.applied_n)
+        if each.applied_n and place in seen:
+            raise ScaleCheckFault(
+                f"run {each.run}: found {force_text(each.applied_n, 'N', 2)} twice on the way "
+                f"{'down' if each.down else 'up'}, expected each point once; another pass has a number of its own"
+            )
+        seen.add(place)
 
 
 def _point(force: float, indications: Sequence[Indication], resolution_n: float | None, top: bool) -> Point:
