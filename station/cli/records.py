@@ -123,7 +123,8 @@ def verify(where: str, anchor: str | None, public: str | None, workers: int | No
 @click.option("--out", metavar="FILE", help="Where to write it; ID.pdf here, where none is named.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True)
 @click.option("--label", "label_file", metavar="FILE", help="Write a small label for the packing card as well (PDF).")
-def report(job: str, where: str, out: str | None, paper: Any, label_file: str | None) -> int:
+@as_json
+def report(job: str, where: str, out: str | None, paper: Any, label_file: str | None, as_json: bool) -> int:
     """Write one job's record as a PDF for the file, and print its line for the logbook."""
     from station.records.archive import Archive
     from station.records.job_sheet import JobSheet, checks_in_force
@@ -137,11 +138,16 @@ def report(job: str, where: str, out: str | None, paper: Any, label_file: str | 
         pdf = make_report(sheet, archive.trace, paper, line_picture(sheet), checks)
     target = Path(out or f"{job}.pdf")
     _write(target, pdf)
-    say(f"{target}: record of job {job}; anchor of entry {sheet.last_seq}: {groups(sheet.last_hash)}")
     if label_file is not None:
         _write(Path(label_file), label(sheet))
-        say(f"{label_file}: label of job {job}")
-    say(f"For the logbook: {sheet.logbook_line()}")
+    if as_json:
+        known = {"job": job, "file": str(target), "label": label_file, "seq": sheet.last_seq, "head": sheet.last_hash}
+        print_json(known | {"logbook": sheet.logbook_line(), "signed_off": sheet.signed_off is not None})
+    else:
+        say(f"{target}: record of job {job}; anchor of entry {sheet.last_seq}: {groups(sheet.last_hash)}")
+        if label_file is not None:
+            say(f"{label_file}: label of job {job}")
+        say(f"For the logbook: {sheet.logbook_line()}")
     if sheet.signed_off is None:
         warn(f"job {job} is not signed off, and its record says so")
     return 0
@@ -154,28 +160,40 @@ def report(job: str, where: str, out: str | None, paper: Any, label_file: str | 
 @click.option("--out", metavar="FILE", help="Where to write it; standard output, where none is named.")
 @click.option("--withhold", metavar="NAME", multiple=True, help="A name to leave out; may be given several times.")
 @click.option("--withhold-all", is_flag=True, help="Leave out every name of a person.")
+@as_json
 def export(
-    job: str | None, where: str, form: str, out: str | None, withhold: tuple[str, ...], withhold_all: bool
+    job: str | None,
+    where: str,
+    form: str,
+    out: str | None,
+    withhold: tuple[str, ...],
+    withhold_all: bool,
+    as_json: bool,
 ) -> int:
     """Print one job, or without an ID everything, for others to check or to read.
 
     JSON Lines: each sealed entry as it was hashed, the names beside it, and each trace it names (its bytes before
     compression, in base64); docs/check_record.py checks it, and records import takes that of a whole archive back. CSV
-    and Parquet: a table with a row for each entry. A name that is left out breaks nothing: its seal stays.
+    and Parquet: a table with a row for each entry. A name that is left out breaks nothing: its seal stays. With --json
+    the lines are one list or, where --out names a file, the answer says what was written.
     """
     from station.records import exports
     from station.records.archive import Archive
 
+    if out is None and (form == "parquet" or (form == "csv" and as_json)):
+        why = "a Parquet file is not for a terminal" if form == "parquet" else "a table is no JSON"
+        raise click.UsageError(f"{why}; name a file with --out")
     with Archive.open(where) as archive:
         rows: Iterable[Row] = archive.entries() if job is None else _rows(archive, job)
         if withhold or withhold_all:
             rows = _still_named(exports.without_names(rows, lambda name: withhold_all or name in withhold), withhold)
-        if form == "parquet":
-            if out is None:
-                raise click.UsageError("a Parquet file is not for a terminal; name a file with --out")
+        if form == "parquet" and out is not None:
             with _written(out):
                 written = exports.write_parquet(rows, Path(out))
-            say(f"{out}: {count(written, 'row')}")
+            if as_json:
+                print_json({"file": out, "form": form, "entries": written, "missing": []})
+            else:
+                say(f"{out}: {count(written, 'row')}")
             return 0
         missing: list[str] = []
 
@@ -183,6 +201,10 @@ def export(
             missing.append(name)
             warn(f"the trace {name} is {what}: records verify says more")
 
+        if as_json and out is None:
+            print_json(list(exports.lines(rows, archive.stored_traces, miss)))
+            return 1 if missing else 0
+        entries = 0
         with (
             _watched(archive, rows, wanted=job is None and out is not None) as rows,
             _written(out or "-"),
@@ -193,10 +215,15 @@ def export(
 
                 table = csv.DictWriter(file, exports.COLUMNS, lineterminator="\n")
                 table.writeheader()
-                table.writerows(map(exports.cells_of, rows))
+                for row in rows:
+                    table.writerow(exports.cells_of(row))
+                    entries += 1
             else:
                 for line in exports.lines(rows, archive.stored_traces, miss):
                     file.write(json.dumps(line, allow_nan=False, ensure_ascii=False) + "\n")
+                    entries += "body" in line
+    if as_json:
+        print_json({"file": out, "form": form, "entries": entries, "missing": missing})
     return 1 if missing else 0
 
 

@@ -215,6 +215,33 @@ def test_an_export_of_a_damaged_job_says_what_is_missing(capfd: CapFd, filed: Pa
     assert ran.err.count("is damaged: records verify says more") == 5
 
 
+def test_an_export_as_json_is_one_document(capfd: CapFd, filed: Path, tmp_path: Path) -> None:
+    """With --json the lines stand in one list; into a file they stay lines, and the answer says how many."""
+    lines = run(capfd, "records", "export", JOB, "--archive", filed).lines
+    assert run(capfd, "records", "export", JOB, "--archive", filed, "--json").json == lines
+    for form, entries in (("jsonl", 30), ("csv", 30), ("parquet", 30)):
+        out = tmp_path / f"all.{form}"
+        ran = run(capfd, "records", "export", "--archive", filed, "--form", form, "--out", out, "--json")
+        assert ran.json == {"file": str(out), "form": form, "entries": entries, "missing": []}
+    assert [json.loads(line) for line in (tmp_path / "all.jsonl").read_text().splitlines()] == lines
+    nothing = tmp_path / "nothing.sqlite"
+    Archive.open(nothing, bench=BENCH, create=True).close()
+    assert run(capfd, "records", "export", "--archive", nothing, "--json").json == []
+    refused = run(capfd, "records", "export", "--archive", filed, "--form", "csv", "--json")
+    assert (refused.status, refused.out, "--out" in refused.err) == (2, "", True)
+
+
+def test_a_report_as_json_says_what_it_wrote(capfd: CapFd, filed: Path, tmp_path: Path) -> None:
+    """Files, anchor and logbook line are one document."""
+    pdf, card = tmp_path / "job.pdf", tmp_path / "card.pdf"
+    ran = run(capfd, "records", "report", JOB, "--archive", filed, "--out", pdf, "--label", card, "--json")
+    listed = run(capfd, "records", "list", "--archive", filed, "--json").json["heads"][0]
+    assert (ran.json["job"], ran.json["file"], ran.json["label"]) == (JOB, str(pdf), str(card))
+    assert (ran.json["seq"], ran.json["head"], ran.json["signed_off"]) == (listed["seq"], listed["head"], True)
+    said = run(capfd, "records", "report", JOB, "--archive", filed, "--out", pdf).out
+    assert f"For the logbook: {ran.json['logbook']}\n" in said
+
+
 def test_a_backup_verifies(capfd: CapFd, filed: Path, tmp_path: Path) -> None:
     """A backup is an archive with the same head; nothing is replaced by one."""
     copy = tmp_path / "copy.sqlite"
