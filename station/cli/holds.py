@@ -38,7 +38,7 @@ def judge(
     from station.measuring import hold, trace_files
     from station.measuring.trace import TraceFault
 
-    spec = load_specification(hold_file, rated_strength)
+    spec = load_specification(hold_file, rated(rated_strength))
     scale = typed(uncertainty)
     if response is not None and response < 0:
         raise click.BadParameter("found less than zero, expected a time of 0 s or more", param_hint="--response")
@@ -61,11 +61,18 @@ def judge(
     return status
 
 
-def load_specification(path: str, rated_strength: Fraction | None) -> HoldSpecification:
+def load_specification(path: str, rated_mn: int | None) -> HoldSpecification:
     """Read a hold file, with the rated strength as the option gives it."""
     from station.settings.hold import load_hold
 
-    return load_hold(path, None if rated_strength is None else round(rated_strength * 1000))
+    return load_hold(path, rated_mn)
+
+
+def rated(strength: Fraction | None) -> int | None:
+    """Give a rated strength typed in newtons in whole mN; None where it is not given."""
+    if strength is not None and round(strength * 1000) <= 0:
+        raise click.BadParameter("found no more than zero, expected a force above 0 lbf", param_hint="--rated-strength")
+    return None if strength is None else round(strength * 1000)
 
 
 def typed(uncertainty: Fraction | None) -> ScaleUncertainty | None:
@@ -139,9 +146,9 @@ def hold(
 
     if key is not None and archive is None:
         raise click.UsageError("--key signs what is filed; name the archive with --archive A")
-    rated_mn = None if rated_strength is None else round(rated_strength * 1000)
+    rated_mn = rated(rated_strength)
     station = load_station(station_file, rated_mn)
-    spec = load_specification(hold_file, rated_strength) if hold_file else station.hold
+    spec = load_specification(hold_file, rated_mn) if hold_file else station.hold
     if spec is None:
         raise SettingsFault(f"{station_file}: has no [hold]; name one with --hold FILE, or write [hold] in the file")
     check_capacity(hold_file or station_file, spec, station.scale)

@@ -231,6 +231,8 @@ def doubts_of(found: Estimate) -> list[str]:
     known, doubts = found.shrinkage, []
     if known.coefficient < 0:
         doubts.append("they make a trap lengthen its host, which no trap does: look at them again")
+    if known.coefficient >= 1:
+        doubts.append("they make a trap shorten its host by all its length, which no trap does: look at them again")
     if known.scatter_m is not None and known.scatter_m < _NO_SCATTER_M:
         doubts.append("they agree to the last digit, and no ruler reads so finely: the scatter is not really nothing")
     return doubts

@@ -131,8 +131,9 @@ def _floats(name: str, column: str, texts: list[str], what: str, largest: float)
         values = np.array(list(map(float, texts)))
     except ValueError:
         values = np.array([math.nan if _no_number(text) else 0.0 for text in texts])
-    if "_" in "".join(texts):  # Python's float takes 1_000 for a number; nobody writes that
-        values[[("_" in text) for text in texts]] = math.nan
+    joined = "".join(texts)
+    if "_" in joined or not joined.isascii():  # Python's float takes 1_000 and digits of any script
+        values[[("_" in text or not text.isascii()) for text in texts]] = math.nan
     _refuse_first(name, column, texts, ~(np.abs(values) <= largest), what)
     return values
 

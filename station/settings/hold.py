@@ -71,7 +71,9 @@ class HoldSpecification:
         if not 0 < self.max_gap_us <= LARGEST_MAX_GAP_US:
             raise SpecificationFault(f"max_gap, {self.max_gap_us / 1e6:g} s, must be above 0 s and at most 1 s")
         if self.zero_limit_mn is not None and not 0 <= self.zero_limit_mn < self.low_mn:
-            raise SpecificationFault(f"zero_limit, {_lbf(self.zero_limit_mn)}, must be below low, {_lbf(self.low_mn)}")
+            raise SpecificationFault(
+                f"zero_limit, {_lbf(self.zero_limit_mn)}, must be below low, {_lbf(self.low_mn)}, and 0 lbf or more"
+            )
         if self.still_limit_us is not None and self.still_limit_us <= 0:
             raise SpecificationFault(f"still_limit, {self.still_limit_us / 1e6:g} s, must be above 0 s")
 

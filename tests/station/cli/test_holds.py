@@ -82,6 +82,8 @@ def test_judge_without_a_known_uncertainty_proves_nothing(
         ('time_s,force,unit,status\n0,"30,5",lbf,\n', ["line 2", "30,5", "point"]),
         ("time_s,force,unit,status\n0,30,5,lbf,\n", ["line 2", "5 fields", "point"]),
         ("time_s,force,unit,status\n0,1_0,lbf,\n", ["line 2", "1_0"]),
+        ("time_s,force,unit,status\n0,\u0663\u0660,lbf,\n", ["line 2", "force", "expected a force"]),
+        ("time_s,force,unit,status\n\uff11,30,lbf,\n", ["line 2", "time_s", "expected a time"]),
         ("time_s,force,unit,status\n0,30,lbf,steady\n", ["line 2", "status", "steady"]),
         ("time_s,force,unit,status\nx,30,lbf,\n", ["line 2", "time_s", "'x'"]),
         ("time_s,force,unit,status\n0,30,lbf,\n\n1,30,lbf,\n", ["line 3"]),
@@ -153,6 +155,10 @@ def test_a_time_going_back_is_a_verdict(capfd: pytest.CaptureFixture[str], tmp_p
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nmax_gap = "2 s"'), ["max_gap", "2 s", "1 s"]),
         (('ceiling = "60 lbf"', ""), ["ceiling", "rated_strength"]),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nzero_limit = "28 lbf"'), ["zero_limit", "28.00 lbf"]),
+        (
+            ('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nzero_limit = "-1 lbf"'),
+            ["zero_limit", "-1.00 lbf", "or more"],
+        ),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\ndecision = "gaurded"'), ["decision", "gaurded", "guarded"]),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf'), ["not valid TOML"]),
         (("[hold]", "[hodl]"), ["hold"]),
@@ -187,6 +193,9 @@ def test_shares_of_the_rated_strength(capfd: pytest.CaptureFixture[str], tmp_pat
     assert (refused.status, "rated strength" in refused.err) == (2, True)
     judged = run(capfd, "judge", trace, "--hold", hold, "--rated-strength", "400 lbf", "--json")
     assert judged.json["reasons"] == ["short"]
+    none = run(capfd, "judge", trace, "--hold", hold, "--rated-strength", "0 lbf")
+    assert (none.status, "'--rated-strength'" in none.err or "--rated-strength:" in none.err) == (2, True)
+    assert "round-reserve.toml" not in none.err
 
 
 # ------------------------------------------------------------------ on real ports

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from station.linework.braid import braid_angle_rad, shortening_of_braid
 from station.linework.line_plan import PlanFault, make_plan
-from station.linework.shrinkage import FirstValue, estimate, first_value_of
+from station.linework.shrinkage import FirstValue, doubts_of, estimate, first_value_of
 from station.settings.materials import material_named
 from station.settings.plan import CanopyEnd, Joint, LineSettings, LinkEnd, PlanSettings, ShrinkageSettings
 from station.settings.trials import Trial
@@ -250,6 +250,13 @@ def test_trials_that_cannot_be_are_questioned(shortenings, said):
         PlanSettings("p.toml", "p", 44.5, INCH / 2, (MAIN,), shrinkage=ShrinkageSettings(trials=rows))
     ).warnings
     assert [each for each in warnings if f"{len(rows)} trials: {said}" in each]
+
+
+def test_a_shortening_of_a_whole_trap_is_questioned_where_it_is_only_told():
+    """The estimate itself is given, as least squares has it, with a doubt: a slip of the pen is likelier."""
+    (doubt,) = doubts_of(estimate([Trial(5 * INCH, 6 * INCH), Trial(5 * INCH, 5 * INCH)]))
+    assert "by all its length" in doubt
+    assert doubts_of(estimate([Trial(5 * INCH, 0.3 * INCH), Trial(5 * INCH, 0.4 * INCH)])) == []
 
 
 @pytest.mark.parametrize("shortening", [-1, 1, 2])
