@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from drivers.events import Beside, Event, Garbage, GaugeReading, LinkLost, Reading, Tick
 from station.bench.bench_settings import BenchSettings, Filing
-from station.bench.comparing import Comparing, Difference, Pulls, marking_limits_mn
+from station.bench.comparing import BY_THE_CHART, Comparing, Difference, Pulls, marking_limits_mn
 from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
 from station.bench.gauge import LengthGauge
 from station.bench.hearing import Hearing
@@ -336,7 +336,7 @@ class Bench(Hearing):
 
     def long_press(self, at_us: int) -> None:
         """Take a long press: back one step; in a comparison, the difference."""
-        if self.comparing and self.comparing.takes_long_press:
+        if self.comparing and self.comparing.long_press_does:
             why = self.comparing.long_press(at_us, self.pulls)
             if why:
                 self.not_counted(why)
@@ -480,6 +480,6 @@ class Bench(Hearing):
                 self.marking_pull_mn,
                 equal_mn,
                 measured=not self.by_hand,
-                method=self.state.method,
+                method=BY_THE_CHART if self.state.reference == "chart" else self.state.method,
                 gauge=self.settings.gauge,
             )

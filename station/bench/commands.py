@@ -16,7 +16,7 @@ from fractions import Fraction
 
 from station.bench.bench import Bench
 from station.bench.job import JobStep, adjustment_fact
-from station.bench.snapshot import Command
+from station.bench.snapshot import LONG_PRESSES, TAPS, Command, tap_of
 from station.records.entries import (
     Entry,
     HoldByHand,
@@ -55,7 +55,7 @@ def needed(command: Command) -> tuple[str, ...]:
 
 
 def offered(bench: Bench) -> tuple[Command, ...]:
-    """Give what can be done now; a tap does `done` or `level` where one of them is offered.
+    """Give what can be done now; a tap does what of `TAPS` is offered.
 
     In a set job another line may be turned to wherever nothing is under way.
     """
@@ -77,9 +77,7 @@ def _offered(bench: Bench, step: JobStep) -> tuple[Command, ...]:
         waiting = bench.watch is None or bench.watch.phase == "waiting"
         return ("back", "by hand", "override") if waiting else ()
     if step.kind == "compare":
-        comparing = bench.comparing
-        pulling = comparing is None or comparing.phase in {"reference", "line"}
-        return ("level" if pulling else "done", "back", "long?")
+        return _comparing(bench)
     if step.kind == "adjust":
         return ("done", "back", "accept", "override")
     if step.kind == "strip" and bench.state.why_not_strip(step):
@@ -89,6 +87,18 @@ def _offered(bench: Bench, step: JobStep) -> tuple[Command, ...]:
     if step.label == "reference":
         return ("done", "not sound", "back")
     return ("done",) if bench.state.before is None else ("done", "back")
+
+
+def _comparing(bench: Bench) -> tuple[Command, ...]:
+    """Give what can be done in a comparison: what a tap and a long press do, where they count."""
+    comparing, pulls = bench.comparing, bench.pulls
+    if comparing is None:
+        return ("back",)
+    counts = () if comparing.why_no_tap(pulls) else (comparing.tap_does(pulls),)
+    pressed = comparing.long_press_does
+    if pressed is None or (comparing.phase == "line" and comparing.why_not(pulls)):
+        return (*counts, "back")
+    return (*counts, pressed, "long?", "back")
 
 
 def carry_out(bench: Bench, command: Command, form: Mapping[str, str] | None = None) -> None:
@@ -101,14 +111,21 @@ def carry_out(bench: Bench, command: Command, form: Mapping[str, str] | None = N
     step = bench.step
     if bench.stopped or step is None:
         return
-    if command not in offered(bench):
-        bench.not_counted("this cannot be done now")
+    can = offered(bench)
+    if command not in can:
+        if command in TAPS and tap_of(can) is None:
+            bench.tap(bench.now_us)  # which says why it does not count
+        else:
+            wrong_pull = bench.comparing.why_not(bench.pulls) if bench.comparing else ""
+            bench.not_counted(wrong_pull or "this cannot be done now")
         return
     for name in needed(command):
         if not answers.get(name):
             raise FormFault(f"{name}: nothing is written; write what somebody can read years later")
-    if command in {"done", "level"}:
+    if command in TAPS:
         bench.key_tap()
+    elif command in LONG_PRESSES:
+        bench.long_press(bench.now_us)
     elif command == "back":
         bench.back()
     elif command == "another line":
@@ -120,19 +137,14 @@ def carry_out(bench: Bench, command: Command, form: Mapping[str, str] | None = N
 
 
 def _typed_difference(bench: Bench, step: JobStep, text: str) -> None:
-    """Take a difference that was typed, under the pull that a tap would need."""
+    """Take a difference that was typed; it is offered under the pull that a tap would need."""
     comparing = bench.comparing
     if comparing is None:
         return
     difference_m = quantity(text, "length")
     if abs(difference_m) > LARGEST_DIFFERENCE_M:
         raise FormFault(f"difference: found {text!r}, expected at most 24 in either way: compare again")
-    if comparing.phase == "reference":
-        bench.not_counted(f"first the {bench.state.reference}, then the new line, under the same pull")
-    elif comparing.phase == "line" and (why := comparing.why_not(bench.pulls)):
-        bench.not_counted(why)
-    else:
-        bench.compared(step, comparing.found(round(difference_m * 10**6), bench.pulls))
+    bench.compared(step, comparing.found(round(difference_m * 10**6), bench.pulls))
 
 
 def lines_to_turn_to(bench: Bench) -> tuple[str, ...]:

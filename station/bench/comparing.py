@@ -5,6 +5,8 @@
 - *Balanced*: both on a pulley or balance bar. The scale reads the sum, so that each line's pull is half of it.
 - *Two cells*: one each, the opposite number on the first scale and the new line on the second; both must be inside the
   window, and within `equal_mn` of each other.
+- *By the chart*: there is no line to hold the new one against, but its length on the maker's chart, marked on the
+  board. The new line alone is pulled, to the comparing pull.
 
 A tap says level. A long press opens "long or short": a tap says long, a long press short. Then each tap counts a
 sixteenth of an inch; after three seconds of rest the difference is shown large; a tap confirms it, a long press clears
@@ -29,9 +31,12 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from station.bench.snapshot import Command
 from station.linework.plan_words import HIGHEST_SHARE, LOWEST_SHARE
 
 Phase = Literal["reference", "line", "which", "count", "confirm"]
+BY_THE_CHART = "by the chart"
+"""The method of comparing where the reference is no line."""
 
 SIXTEENTH_UM = 25_400 / 16
 REST_US = 3_000_000
@@ -109,12 +114,12 @@ class Comparing:
 
     @property
     def reference_alone(self) -> bool:
-        """Tell whether the scale pulls the opposite number alone."""
+        """Tell whether the first scale pulls the opposite number alone."""
         return self.method == "two cells" or (self.method == "in turn" and self.phase == "reference")
 
     def why_not(self, pulls: Pulls) -> str:
         """Say why the live pull does not count for what is asked now; nothing where it does."""
-        if not self.measured:
+        if not self.measured or (self.phase == "reference" and self.method == BY_THE_CHART):
             return ""
         low, high = self.limits_mn()
         wanted = [pulls.line_mn, pulls.reference_mn] if self.method == "two cells" else [pulls.line_mn]
@@ -137,10 +142,42 @@ class Comparing:
             return None
         return self.gauge * (gauge_um - self.zero_um)
 
+    def why_no_tap(self, pulls: Pulls) -> str:
+        """Say why a tap does not count now; nothing where it does."""
+        if self.phase not in {"reference", "line"}:
+            return ""
+        why = self.why_not(pulls)
+        if why or self.gauge is None or pulls.gauge_steady_um is not None:
+            return why
+        if self.phase == "line" and self.zero_um is not None and pulls.gauge_um is None:
+            return GAUGE_SILENT
+        is_read = self.zero_um is not None if self.phase == "line" else pulls.gauge_um is not None
+        return GAUGE_MOVES if is_read else ""
+
+    def tap_does(self, pulls: Pulls) -> Command:
+        """Name what a tap does now, where it counts."""
+        match self.phase:
+            case "reference":
+                return "done" if self.gauge is None or pulls.gauge_um is None else "zero gauge"
+            case "line":
+                return "level" if self.zero_um is None else "take reading"
+            case "which":
+                return "is long"
+            case "count":
+                return "one more"
+            case "confirm":
+                return "yes"
+
+    @property
+    def long_press_does(self) -> Command | None:
+        """Name what a long press does here; None where it goes back a step."""
+        named: dict[Phase, Command] = {"line": "long or short", "which": "is short"}
+        return None if self.phase == "reference" else named.get(self.phase, "clear")
+
     def tap(self, at_us: int, pulls: Pulls) -> Difference | str | None:
         """Take a tap: give the difference once it is known, why the tap did not count, or None."""
         if self.phase in {"reference", "line"}:
-            return self.why_not(pulls) or self._pulled(pulls)
+            return self.why_no_tap(pulls) or self._pulled(pulls)
         if self.phase == "which":
             self._begin_count(at_us, long=True)
             return None
@@ -150,32 +187,30 @@ class Comparing:
             return None
         return self._found(round(self.count * SIXTEENTH_UM) * (1 if self.long else -1))
 
-    def _pulled(self, pulls: Pulls) -> Difference | str | None:
-        """Take a tap under the right pull: keep the opposite number's, then say level or what the gauge reads."""
+    def _pulled(self, pulls: Pulls) -> Difference | None:
+        """Take a tap that counts: keep the opposite number's pull, then say level or what the gauge reads."""
         if self.phase == "reference":
-            if self.gauge is not None and pulls.gauge_um is not None and pulls.gauge_steady_um is None:
-                return GAUGE_MOVES
             self.zero_um = pulls.gauge_steady_um
             self.reference_mn, self.phase = self._reference_of(pulls), "line"
             return None
-        if self.zero_um is not None and pulls.gauge_steady_um is None:
-            return GAUGE_SILENT if pulls.gauge_um is None else GAUGE_MOVES
         self._keep(pulls)
         return self._found(self.apart_um(pulls.gauge_steady_um) or 0, pulls.gauge_steady_um)
 
     def _reference_of(self, pulls: Pulls) -> int | None:
+        if self.method == BY_THE_CHART:
+            return None
         return pulls.reference_mn if self.method == "two cells" else pulls.line_mn
 
     def _keep(self, pulls: Pulls) -> None:
         """Keep the pull of the new line, and of its opposite number where both are pulled at once."""
         self.line_mn = pulls.line_mn
-        if self.method != "in turn":
+        if self.method in {"balanced", "two cells"}:
             self.reference_mn = self._reference_of(pulls)
 
     def long_press(self, at_us: int, pulls: Pulls) -> str | None:
         """Take a long press: open the difference, say short, or clear the count; give why it did not count, or None.
 
-        On the opposite number a long press is not the comparison's: it goes back a step (see `takes_long_press`).
+        On the opposite number a long press is not the comparison's: it goes back a step (see `long_press_does`).
         """
         if self.phase == "line":
             if why := self.why_not(pulls):
@@ -187,11 +222,6 @@ class Comparing:
         elif self.phase in {"count", "confirm"}:
             self.phase = "which"
         return None
-
-    @property
-    def takes_long_press(self) -> bool:
-        """Tell whether a long press means something here, rather than going back a step."""
-        return self.phase != "reference"
 
     def back(self) -> bool:
         """Go back one phase; tell whether there was one: on the opposite number there is none."""

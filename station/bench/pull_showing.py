@@ -1,17 +1,16 @@
-"""What the bench shows while a line is pulled: the pull, the hold under way, the comparison.
+"""What the bench shows while a line is pulled: the pull, and the hold under way.
 
 A pure function of the bench model, in the bench's own unit.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from station.bench.bench import Bench
-from station.bench.comparing import NOT_EQUAL, Comparing, marking_limits_mn
+from station.bench.comparing import marking_limits_mn
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import JobStep
 from station.bench.snapshot import (
@@ -21,15 +20,12 @@ from station.bench.snapshot import (
     LengthNumber,
     Number,
     Progress,
-    Pull,
-    PullsCard,
     TensionNumber,
     Tone,
     Toward,
     TraceCard,
     Words,
 )
-from station.linework.plan_words import HIGHEST_SHARE, LOWEST_SHARE
 from station.measuring.hold import acceptance_limits
 from station.measuring.live_hold import LiveHold
 from station.measuring.trace import FAULT
@@ -40,18 +36,7 @@ from station.units import in_unit, length_text, stacked_length
 NAMES = {"lbf": "pounds", "N": "newtons", "kgf": "kilograms-force", "daN": "decanewtons", "kN": "kilonewtons"}
 HANDLE = "Pull with a handle or cleat, never wrap line round a hand. Ease off, never let go."
 COLD = "Cut cold, to a taper: a melted end chafes the braid around it. No flame or hot knife near HMPE."
-METHODS = {
-    "in turn": "in turn, each alone, on the same board",
-    "balanced": "balanced: both on one bar, the scale reads the sum",
-    "two cells": "two cells: the opposite number on the first scale, the new line on the second",
-}
-TITLES = {
-    "in turn": "pull, in turn, on the same board",
-    "balanced": "pull, balanced: half the sum each",
-    "two cells": "pull, a cell on each line",
-}
 MAKER = "The maker's instructions, local rules and licensed practice come first."
-EYES = "Eyes covered; keep out of the line's path. Ease off, never let go."
 
 
 @dataclass(frozen=True)
@@ -94,9 +79,10 @@ class PullShowing:
         pull = bench.pull_mn
         if pull is None:
             return TensionNumber("--", bench.settings.unit, "warn")
-        return TensionNumber(self._figure(pull), bench.settings.unit, tone)
+        return TensionNumber(self.figure(pull), bench.settings.unit, tone)
 
-    def _figure(self, mn: int | None) -> str:
+    def figure(self, mn: int | None) -> str:
+        """Give a pull in mN as figures of the bench's unit, "--" where there is none."""
         text = "--" if mn is None else f"{self.force(mn):.1f}"
         return "0.0" if text == "-0.0" else text
 
@@ -143,187 +129,6 @@ class PullShowing:
     def reference(self) -> str:
         """Give what the line is matched to."""
         return self._bench.state.reference
-
-    # ------------------------------------------------------------------ comparing
-
-    def compare(self, step: JobStep, comparing: Comparing) -> Act:
-        """Show a comparison: which line to pull now, how equal the pulls are, what was found."""
-        bench = self._bench
-        right = comparing.pull_is_right(bench.pulls)
-        number: Number | None = None if bench.by_hand else self.tension("good" if right else "plain")
-        arrow: Toward | None = None
-        apart_um = comparing.apart_um(bench.pulls.gauge_um) if comparing.phase == "line" else None
-        if comparing.phase in {"reference", "line"}:
-            sentence, second = self._pull_words(step, comparing)
-            if comparing.phase == "line" and comparing.method == "in turn":
-                number = None  # the length is what is asked for; the card shows the pulls
-        elif comparing.phase == "which":
-            sentence, number = "Is the new line long, or short?", None
-            second = (Words("long: tap", "act"), Words("short: press long", "act"))
-        else:
-            side = "long" if comparing.long else "short"
-            um = comparing.count * 25_400 / 16
-            number = self.length_number(um / 1e6)
-            arrow = "canopy" if comparing.long else "link"
-            if comparing.phase == "count":
-                sentence = f"How much {side}? A tap for each sixteenth"
-                second = (Words("tap, tap, then wait"), Words(f"new line {side}", "act"))
-            else:
-                sentence = f"New line {self.length(um / 1e6)} {side}?"
-                second = (Words("yes: tap", "act"), Words("no: press long"))
-        gauge = None if bench.by_hand else self._comparing_gauge(comparing)
-        if comparing.method == "two cells" and isinstance(number, TensionNumber) and gauge:
-            number = replace(number, text=self._figure(bench.pulls.line_mn))  # the new line's, on the second scale
-            gauge = replace(gauge, tension=None if bench.pulls.line_mn is None else self.force(bench.pulls.line_mn))
-        if apart_um is not None:
-            gauge = None  # the length is what matters; the card shows the pulls
-            number, arrow, second = self._by_gauge(apart_um, right)
-        return Act(
-            Words(sentence),
-            number,
-            second,
-            arrow,
-            under=METHODS[comparing.method] + ("; read by the length gauge" if comparing.zero_um is not None else ""),
-            gauge=gauge,
-            card=self._pulls(comparing),
-            caution=EYES,
-        )
-
-    def _same_pull(self, comparing: Comparing) -> Words:
-        """Say whether the new line is pulled as its opposite number was."""
-        bench = self._bench
-        if bench.by_hand:
-            return Words("pull by hand, not measured", "quiet")
-        if bench.pull_mn is None:
-            return Words("no reading from the scale", "warn")
-        live = f"pull {self.force(bench.pull_mn):.1f} {bench.settings.unit}"
-        if comparing.pull_is_right(bench.pulls):
-            return Words(f"{live}: the same", "good")
-        reference_mn = comparing.pull_mn if comparing.reference_mn is None else comparing.reference_mn
-        return Words(f"{live}: pull to {self.pounds(reference_mn)}", "warn")
-
-    def _pull_words(self, step: JobStep, comparing: Comparing) -> tuple[str, tuple[Words, ...]]:
-        """Say what to pull now, by the method of comparing, and what a tap says."""
-        bench = self._bench
-        reference, pull = self.reference(), self.pounds(comparing.pull_mn)
-        again = " again" if step.round > 1 or step.after_sewing else ""
-        zeroing = comparing.phase == "reference" and comparing.gauge is not None
-        level: tuple[Words, ...] = (Words("Level? Tap", "quiet" if comparing.why_not(bench.pulls) else "act"),)
-        level += (Words("Long or short? Press long"),)
-        why = comparing.why_not(bench.pulls)
-        uneven = (Words(why.capitalize(), "warn"),) if why == NOT_EQUAL else ()
-        if comparing.method == "balanced":
-            both = self.pounds(2 * comparing.pull_mn)
-            sentence = f"Compare {step.line}{again}: both on the bar, pull to {both} in all"
-        elif comparing.method == "two cells":
-            sentence = f"Compare {step.line}{again}: both to {pull}, each on its own scale"
-            if unchecked := self._unchecked():
-                level += (Words(f"{unchecked}: not checked", "warn"),)
-        elif comparing.phase == "reference":
-            sentence = f"Compare {step.line}{again}: {reference} first, pull to {pull}"
-            level = (Words("read it on the board,"), Words("then tap", "act"))
-        else:
-            sentence = "Now the new line, the same pull"
-            asked: Tone = "quiet" if why else "act"
-            level = (self._same_pull(comparing), Words("Level? Tap", asked), Words("Long or short? Press long"))
-        if zeroing and bench.pulls.gauge_um is not None:
-            level = (Words(f"gauge on the {reference},"), Words("tap to zero it there", "act"))
-        elif zeroing:
-            level = (Words("the gauge says nothing", "warn"), Words("tap, and count sixteenths", "act"))
-        elif comparing.zero_um is not None and comparing.phase == "line":
-            level = (Words("the gauge says nothing", "warn"), Words("press long, count sixteenths", "act"))
-        return sentence, uneven or level
-
-    def _by_gauge(self, apart_um: int, right: bool) -> tuple[Number, Toward | None, tuple[Words, ...]]:
-        """Show large what the gauge reads on the new line, and whether a tap takes it."""
-        bench = self._bench
-        side = "level" if not apart_um else "long" if apart_um > 0 else "short"
-        toward: Toward | None = None if not apart_um else "canopy" if apart_um > 0 else "link"
-        if not right:
-            take = self.pull_line() if bench.state.method == "in turn" else Words("the pull is not right yet", "warn")
-        elif bench.pulls.gauge_steady_um is None:
-            take = Words("the gauge moves: hold still", "warn")
-        else:
-            take = Words("it stands: tap takes it", "act")
-        return self.length_number(abs(apart_um) / 1e6), toward, (Words(f"new line {side}"), take)
-
-    def _comparing_gauge(self, comparing: Comparing) -> Gauge:
-        """Give the live pull with its window; of a balance bar, the sum of both."""
-        if comparing.method != "balanced":
-            return self.marking_gauge()
-        low, high = marking_limits_mn(comparing.pull_mn)
-        return self.gauge(2 * low, 2 * high, 4 * comparing.pull_mn)
-
-    def _pulls(self, comparing: Comparing) -> PullsCard:
-        bench = self._bench
-        unit = bench.settings.unit
-        top = 2 * comparing.pull_mn
-
-        def shown(label: str, mn: int | None, live: bool, limits: tuple[int, int]) -> Pull:
-            gauge = replace(self.gauge(*limits, top), tension=None if mn is None else self.force(mn))
-            inside = mn is not None and limits[0] <= mn <= limits[1]
-            text = "--" if mn is None else f"{self.force(mn):.1f} {unit}"
-            tone: Tone = "good" if inside else "warn" if live and mn is not None else "quiet"
-            return Pull(label, text, gauge, tone)
-
-        first = comparing.phase == "reference"
-        kept = comparing.phase in {"which", "count", "confirm"}
-        pulls, both = bench.pulls, marking_limits_mn(comparing.pull_mn)
-        if comparing.method == "in turn":
-            reference_mn = pulls.line_mn if first else comparing.reference_mn
-            line_mn = comparing.line_mn if comparing.line_mn is not None else None if first else pulls.line_mn
-        elif kept:
-            reference_mn, line_mn = comparing.reference_mn, comparing.line_mn
-        else:
-            line_mn = pulls.line_mn
-            reference_mn = pulls.reference_mn if comparing.method == "two cells" else pulls.line_mn
-        equal = comparing.equal_mn
-        note = "how equal the pull must be is unknown: the plan gives no stiffness"
-        if comparing.method == "balanced":
-            note = "the scale reads the sum: each line has half, where the bar swings free"
-        elif equal is not None and equal >= (HIGHEST_SHARE - LOWEST_SHARE) * comparing.pull_mn:
-            note = "equal enough for this plan: anywhere in the window of the pull"
-        elif equal is not None:
-            note = f"equal enough for this plan: within {self.force(equal):.1f} {unit}"
-            if not first and comparing.pull_is_right(pulls):
-                note = f"the same pull, right for this plan: within {self.force(equal):.1f} {unit}"
-        if comparing.method == "two cells":
-            note = self._two_cells(comparing) or note
-        live = first or comparing.method != "in turn"
-        return PullsCard(
-            TITLES[comparing.method],
-            (
-                shown(self.reference(), reference_mn, live, both),
-                shown("new line", line_mn, not first, both if first else comparing.limits_mn()),
-            ),
-            note if not bench.by_hand else "pulled by hand, not measured",
-        )
-
-    def _unchecked(self) -> str:
-        """Name the cells of a comparison that nobody checked; nothing where both are known, or nothing is measured."""
-        known_mn = zip(("first", "second"), self._bench.cells_known_mn, strict=True)
-        unchecked = [which for which, each in known_mn if each is None]
-        return f"{' and '.join(unchecked)} cell" if unchecked else ""
-
-    def _two_cells(self, comparing: Comparing) -> str:
-        """Say why two scales that read the same do not prove that the pulls are; nothing where they do.
-
-        What two scales together may be out by is the root of the sum of their squared uncertainties (JCGM 100:2008,
-        5.1.2: the two are independent).
-        """
-        known_mn = self._bench.cells_known_mn
-        if unchecked := self._unchecked():
-            return f"{unchecked}: not checked; that the pulls are the same is not proven"
-        pulls, equal_mn = self._bench.pulls, comparing.equal_mn
-        out_mn = math.hypot(*(each for each in known_mn if each is not None))
-        out = f"{self.force(out_mn):.2f} {self._bench.settings.unit}"
-        if pulls.line_mn is None or pulls.reference_mn is None or equal_mn is None:
-            return ""
-        if out_mn > equal_mn:
-            return f"the two scales may be out by {out}: too much to prove the same pull for this plan"
-        if equal_mn - out_mn < abs(pulls.line_mn - pulls.reference_mn) <= equal_mn:
-            return f"nearly: even them out more; the two scales may be out by {out}"
-        return ""
 
     # ------------------------------------------------------------------ the pre-stretch
 

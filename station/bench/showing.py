@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from station.bench.bench import Bench
 from station.bench.commands import offered
+from station.bench.comparison_showing import ComparisonShowing
 from station.bench.facts import said_of
 from station.bench.job import JobStep, Kind, adjustment, chain_of
 from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
@@ -39,6 +40,7 @@ class Showing:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._pull = PullShowing(bench)
+        self._comparison = ComparisonShowing(bench, self._pull)
         self._said = Said(bench.settings.lengths)
         self._drawings: dict[str, LineDrawing] = {}
 
@@ -152,7 +154,7 @@ class Showing:
         if step.kind == "pre-stretch" and self._bench.watch:
             return self._pull.pre_stretch(step, self._bench.watch)
         if step.kind == "compare" and self._bench.comparing:
-            return self._pull.compare(step, self._bench.comparing)
+            return self._comparison.compare(step, self._bench.comparing)
         shown: dict[Kind, Callable[[JobStep, Step], Act]] = {
             "cut": self._cut,
             "link loop": self._trap,
@@ -178,6 +180,16 @@ class Showing:
                     Words("look at the neighbours too", "act"),
                 ),
                 under="Tap when the cause is known and removed.",
+            )
+        if (step.key == "reference" or step.of) and state.reference == "chart":
+            whose = f" for {step.of}" if step.of else ""
+            return Act(
+                Words(f"Is this the maker's chart{whose}?"),
+                second=(
+                    Words("maker, canopy, size and revision;"),
+                    Words("is left meant to equal right?", "act"),
+                ),
+                under="Tap if it is. If not: N, and say what to match instead. Never strip both sides.",
             )
         if step.key == "reference" or step.of:
             whose = f"{state.reference} of {step.of}" if step.of else state.reference
@@ -323,6 +335,8 @@ class Showing:
         else:
             sentence = f"Mark where {guest} enters {'its own braid' if trap.leg == 'running end' else trap.host}"
         reference = self._pull.reference() if at_canopy else f"{self._pull.reference()}'s"
+        if self._pull.reference() == "chart":
+            reference = "chart's length" if at_canopy else "chart's place"
         past = (Words(f"past the {reference},"), toward)
         if level:
             past = (Words("level with the"), Words(reference, "act"))

@@ -30,8 +30,16 @@ Toward = Literal["canopy", "link"]
 Command = Literal[
     "done",
     "back",
-    "long?",
     "level",
+    "long or short",
+    "long?",
+    "zero gauge",
+    "take reading",
+    "is long",
+    "is short",
+    "one more",
+    "clear",
+    "yes",
     "accept",
     "sign",
     "inspect",
@@ -45,6 +53,17 @@ Command = Literal[
     "another weight",
 ]
 """What a person can do now; the window offers these, by foot, key and button."""
+
+TAPS: tuple[Command, ...] = ("done", "level", "zero gauge", "take reading", "is long", "one more", "yes")
+"""What a tap can do; of these at most one is offered."""
+
+LONG_PRESSES: tuple[Command, ...] = ("long or short", "is short", "clear")
+"""What a long press can do in a comparison; elsewhere it goes back one step."""
+
+
+def tap_of(commands: tuple[Command, ...]) -> Command | None:
+    """Give what a tap does where `commands` are offered, if anything."""
+    return next((command for command in commands if command in TAPS), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,8 +268,8 @@ class Snapshot:
 
     `sentence` is the one thing to do now; `second` the words right of the number, `arrow` the direction drawn under
     them; `under` the quiet line below. `notice` is what just happened and what to do about it (a lost link, what the
-    foot did), `recorded` the last fact filed. `commands` are offered now; a tap, like Space, does `done` or `level`
-    where one of them is offered, and nothing else.
+    foot did), `recorded` the last fact filed. `commands` are offered now; a tap, like Space, does what of `TAPS` is
+    among them.
     """
 
     header: Header

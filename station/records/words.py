@@ -273,7 +273,8 @@ def compared_how(entry: LineCompared) -> str:
     """Say when, how and under what pulls a line was compared."""
     when = "after sewing" if entry.after_sewing else "before sewing"
     old, new = force(entry.reference_pull_mn), force(entry.line_pull_mn)
-    pulls = f"{when}, {entry.method}; pull on the reference {old}, on the new line {new}"
+    on_reference = "" if entry.method.startswith("by the chart") else f"on the reference {old}, "
+    pulls = f"{when}, {entry.method}; pull {on_reference}on the new line {new}"
     if entry.method == "two cells":
         scales = (("first", entry.reference_expanded_mn), ("second", entry.line_expanded_mn))
         pulls += "".join(

@@ -21,6 +21,7 @@ from station.views.panel import Panel
 from station.views.signs import pen_of, wedge
 from station.views.type_sizes import CAP_SHARE, LABEL_STRONG, SMALL
 
+_MARGIN = 40.0  # no words stand beyond it
 _SIDE = 84.0  # left and right of the bench: the link, the attachment
 _ABOVE = 64.0  # the top lane: its name, or the words of its mark
 _BELOW = 76.0  # the lowest lane: link and canopy, or the words of its mark
@@ -262,7 +263,7 @@ class _Drawn:
             baseline = y + tip + sheet.px(8 + LABEL_STRONG.size * CAP_SHARE)
         wide = text_width(text, LABEL_STRONG, sheet.scale)
         start = x + side * 0.8
-        if start + wide > sheet.width - sheet.px(24):
+        if start + wide > sheet.width - sheet.px(_MARGIN):
             start = x - side * 0.8 - wide
         words = draw_text(sheet, text, start, baseline, LABEL_STRONG, act)
         return words.united(QRectF(x - side / 2, words.top(), side, words.height()))
@@ -330,7 +331,7 @@ class _Drawn:
         sheet, style = self.sheet, SMALL
         for share, text in ((0.0, "link"), (1.0, "canopy")):
             at_left = (share == 0.0) != self.mirrored
-            margin = sheet.px(40)
+            margin = sheet.px(_MARGIN)
             x = margin if at_left else sheet.width - margin
             wide, high = text_width(text, style, sheet.scale), sheet.px(style.size)
             below = self.lowest + self.reach + sheet.px(14 + style.size * CAP_SHARE)

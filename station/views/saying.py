@@ -329,7 +329,9 @@ class NumberPanel(Panel[Figure]):
                 middle = y + sheet.px(style.size * CAP_SHARE / 2)
                 tone_sign(sheet, QRectF(left, middle - side / 2, side, side), words.tone)
                 x += sheet.px(style.size * 1.35)
-            draw_lines(sheet, lines, x, first, style, tone_colour(sheet.look, words.tone), cut=cut)
+            stands_for_number = content.number is None and words.tone in ("good", "warn", "stop")  # as large: in ink
+            colour = sheet.look.ink if stands_for_number else tone_colour(sheet.look, words.tone)
+            draw_lines(sheet, lines, x, first, style, colour, cut=cut)
             y += block_height(len(lines), style, sheet.scale) + sheet.px(style.size * 0.62)
         if content.arrow is not None:
             thick = sheet.px(14)

@@ -11,7 +11,7 @@ from PyQt6.QtCore import QRectF, QSize, Qt
 from PyQt6.QtGui import QColor, QPainter, QPaintEvent
 from PyQt6.QtWidgets import QAbstractButton, QWidget
 
-from station.bench.snapshot import Command, StepMark
+from station.bench.snapshot import Command, StepMark, tap_of
 from station.views.lettering import LINE_PITCH, Sheet, Written, draw_lines, draw_text, fitted, text_width
 from station.views.palette import Look
 from station.views.panel import OnFault, Panel
@@ -23,8 +23,16 @@ _MARGIN = 40.0
 COMMAND_WORDS: dict[Command, tuple[str, str]] = {
     "done": ("Done, next", ""),
     "back": ("Back", "Backspace"),
-    "long?": ("New line long? short?", "D"),
     "level": ("Level", "L"),
+    "long or short": ("Long or short?", "U"),
+    "long?": ("Type the difference", "D"),
+    "zero gauge": ("Zero the gauge", ""),
+    "take reading": ("Take it", ""),
+    "is long": ("Long", ""),
+    "is short": ("Short", "Minus"),
+    "one more": ("One more", ""),
+    "clear": ("Clear", "C"),
+    "yes": ("Yes", ""),
     "accept": ("Leave it as it is", "A"),
     "sign": ("Sign off", "S"),
     "inspect": ("Second person", "I"),
@@ -38,14 +46,6 @@ COMMAND_WORDS: dict[Command, tuple[str, str]] = {
     "another weight": ("Another weight", "W"),
 }
 """What a command is called on its button, and the key that does it."""
-
-TAPS: tuple[Command, ...] = ("done", "level")
-"""What a tap can do; whatever else is offered takes its own key or button."""
-
-
-def tap_of(commands: tuple[Command, ...]) -> Command | None:
-    """Give what a tap does now, if anything."""
-    return next((command for command in commands if command in TAPS), None)
 
 
 class StepsPanel(Panel[tuple[StepMark, ...]]):

@@ -35,6 +35,7 @@ from station.bench.snapshot import (
     Snapshot,
     TensionNumber,
     TraceCard,
+    tap_of,
 )
 from station.views.arrangement import (
     Arrangement,
@@ -69,7 +70,7 @@ from station.views.saying import (
     second_from_afar,
 )
 from station.views.spoken import worth_saying
-from station.views.steps import COMMAND_WORDS, FootBand, StepsPanel, tap_of
+from station.views.steps import COMMAND_WORDS, FootBand, StepsPanel
 from station.views.switches import Act, Switches
 from station.views.tones import Tones
 from station.views.trace import TracePanel
@@ -435,11 +436,15 @@ class BenchWindow(QMainWindow):
             self._failed(fault)
 
     def _offer(self, command: Command | None) -> None:
-        """Send a command if it is offered now; without one, what a tap does."""
+        """Send a command if it is offered now; without one, what a tap does.
+
+        Where other things can be done and a tap counts for nothing, it is sent all the same, and answered with why.
+        """
         offered = self._snapshot.commands if self._snapshot is not None else ()
-        wanted = command if command is not None else tap_of(offered)
-        if wanted is not None and wanted in offered:
-            self._sent(wanted)
+        if command is None and offered:
+            self._sent(tap_of(offered) or "done")
+        elif command in offered:
+            self._sent(command)
 
     def _sound(self) -> str:
         """Say what became of tones and voice, where one is missing or both are off."""

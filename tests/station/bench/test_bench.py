@@ -235,7 +235,7 @@ def test_a_reference_that_is_not_sound_is_said_by_name_and_another_is_looked_at(
     assert isinstance(found, ReferenceChecked)
     assert (found.reference, found.sound, found.by, found.instead) == ("opposite number", False, "A. Person", "chart")
     assert desk.step == "reference"
-    assert desk.seen().sentence.text == "Is the chart sound?"
+    assert desk.seen().sentence.text == "Is this the maker's chart?"
     desk.press()
     found = desk.entries[-1]
     assert isinstance(found, ReferenceChecked)
@@ -613,6 +613,8 @@ def test_a_typed_difference_needs_the_equal_pull_too() -> None:
     desk.pull(3.0, 1.0)
     carry_out(desk.bench, "long?", {"difference": "1/8 in"})
     assert desk.step == "B: compare 1"
+    assert "the pull is not the same" in desk.bench.notice.text  # type: ignore[union-attr]
+    desk.pull(10.2, 1.0)
     with pytest.raises(FormFault, match="24 in"):
         carry_out(desk.bench, "long?", {"difference": "1e6 ft"})
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import sys
 from functools import cache
 from pathlib import Path
@@ -8,14 +9,15 @@ from pathlib import Path
 import pytest
 
 from drivers.events import Beside, LinkLost
-from station.bench.commands import carry_out
+from station.bench.commands import carry_out, offered
 from station.bench.comparing import Comparing, Pulls
-from station.bench.snapshot import LengthNumber, PullsCard
+from station.bench.snapshot import LONG_PRESSES, TAPS, Command, LengthNumber, PullsCard, tap_of
 from station.measuring.hold import typed_uncertainty
 from station.records.entries import Entry, LineCompared, PieceOverpulled
 from station.records.words import compared_how
 from station.settings.reline import method_named
 from station.units import stacked_length
+from station.views.steps import COMMAND_WORDS
 
 sys.path.insert(0, str(Path(__file__).parent))
 from workbench import Workbench
@@ -150,13 +152,20 @@ def test_a_gauge_is_zeroed_on_the_opposite_number_and_read_on_the_new_line() -> 
     """A tap keeps the gauge's place on one line, and a tap on the other takes the difference and files both."""
     desk = desk_at("", gauge=1)
     desk.beside(1.5, lbf=10.0, mm=100.0)
-    assert desk.seen().second[1].text == "tap to zero it there"
+    assert [words.text for words in desk.seen().second][1:] == [
+        "gauge on the opposite number.",
+        "Zero the gauge? Tap",
+    ]
     desk.step_on_it()
     desk.beside(1.5, lbf=10.0, mm=103.175)
     seen = desk.seen()
     assert isinstance(seen.number, LengthNumber)
     assert seen.number.stacked == stacked_length(3.175e-3)
-    assert [words.text for words in seen.second] == ["new line long", "it stands: tap takes it"]
+    assert [words.text for words in seen.second] == [
+        "new line long",
+        "it stands. Take it? Tap",
+        "Long or short? Press long",
+    ]
     desk.step_on_it()
     found = last(desk)
     assert (found.difference_um, found.reference_gauge_um, found.line_gauge_um) == (3175, 100_000, 103_175)
@@ -202,7 +211,7 @@ def test_where_the_gauge_is_silent_the_foot_counts_sixteenths() -> None:
     """A gauge that was never heard stops nobody: a tap goes on, and a tap on the new line says level."""
     desk = desk_at("", gauge=1)
     desk.beside(1.5, lbf=10.0)
-    assert desk.seen().second[0].text == "the gauge says nothing"
+    assert desk.seen().second[1].text == "the gauge says nothing: without it, count sixteenths"
     desk.step_on_it()
     desk.beside(1.0, lbf=10.0)
     assert desk.seen().second[1].text == "Level? Tap"
@@ -249,3 +258,111 @@ def test_by_hand_the_record_says_so_beside_the_method() -> None:
             desk.do_step()
     desk.press()
     assert last(desk).method == "balanced, pulled by hand, not measured"
+
+
+@pytest.mark.parametrize("method", ["in turn", "balanced", "two cells"])
+def test_under_a_wrong_pull_no_tap_is_offered_and_what_to_do_is_said(method: str) -> None:
+    """By each method a wrong pull is called wrong, with what to do, and no word, button or key offers a tap."""
+    desk = desk_at(method)
+    bar = 2 if method == "balanced" else 1
+    for lbf, asked in ((6.0, "pull"), (14.0, "ease off")):
+        desk.beside(1.0, lbf=bar * lbf, other_lbf=lbf)
+        seen = desk.seen()
+        said = [words.text for words in seen.second]
+        assert re.fullmatch(r"pull( [\d.]+ lbf:)? not right yet", said[0]), said
+        assert any(f"{asked} {4 * bar} pounds" in words for words in said[1:]), said
+        assert not any("Tap" in words or "Press" in words for words in said)
+        assert tap_of(seen.commands) is None
+        carry_out(desk.bench, "done")
+        assert "not right yet" in desk.bench.notice.text  # type: ignore[union-attr]
+    if method == "in turn":
+        desk.beside(1.0, lbf=10.0)
+        desk.step_on_it()
+        desk.beside(1.0, lbf=5.5)
+        assert [words.text for words in desk.seen().second] == [
+            "pull 5.5 lbf: not the same yet",
+            "pull 4.5 pounds more",
+        ]
+        assert offered(desk.bench) == ("back",)
+
+
+def test_what_the_foot_does_is_said_in_the_words_of_its_button() -> None:
+    """In every phase tap and long press are named beside the number as on their buttons, and do just that."""
+    desk = desk_at("in turn")
+    desk.pull(10.0, 1.0)
+    met: list[Command] = []
+    for act in ("done", "long or short", "is short", "one more", "clear", "is long", "one more", "rest", "yes"):
+        if act == "rest":
+            desk.pull(10.0, 3.5)
+            continue
+        seen = desk.seen()
+        said = [words.text for words in seen.second]
+        for command in (*TAPS, *LONG_PRESSES):
+            by_foot = "? Tap" if command in TAPS else "Press long"
+            named = any(COMMAND_WORDS[command][0].split(",")[0] in words and by_foot in words for words in said)
+            assert named == (command in seen.commands), (act, command, said)
+        assert act in seen.commands, (act, seen.commands)
+        met.append(act)
+        if act in LONG_PRESSES:
+            desk.press(1.2)
+            desk.pull(10.0, 0.5)
+        else:
+            desk.step_on_it()
+        if act == "done":
+            desk.pull(10.0, 1.0)
+    assert last(desk).difference_um == round(25_400 / 16)
+    assert set(met) >= {"done", "is long", "is short", "one more", "clear", "yes"}
+
+
+def test_keys_and_mouse_say_what_the_foot_says() -> None:
+    """Long or short, short, a count, cleared and counted again: by command alone, as by foot."""
+    desk = desk_at("in turn")
+    desk.beside(1.0, lbf=10.0)
+    carry_out(desk.bench, "done")
+    desk.beside(1.0, lbf=10.0)
+    for command in ("long or short", "is short", "one more", "clear", "is short", "one more", "one more"):
+        assert command in offered(desk.bench)
+        carry_out(desk.bench, command)
+    desk.beside(3.5, lbf=10.0)
+    carry_out(desk.bench, "yes")
+    assert last(desk).difference_um == -round(25_400 / 8)
+
+
+def against_chart(gauge: int | None = None) -> Workbench:
+    """Give a bench at the first comparison of a job whose opposite number was not sound."""
+    desk = Workbench(gauge=gauge)
+    desk.work_to("reference")
+    said = {"by": "A. Person", "finding": "out of trim", "instead": "chart"}
+    carry_out(desk.bench, "not sound", said)
+    desk.press()
+    for entry in worked()[2:]:
+        desk.bench.record(entry)
+    assert desk.step == "B: compare 1"
+    desk.at_us = 10_000_000
+    return desk
+
+
+def test_against_the_chart_the_new_line_alone_is_pulled() -> None:
+    """Where the chart is the reference nothing asks to pull it: the new line is pulled, and the record says how."""
+    desk = against_chart()
+    desk.beside(1.0, lbf=10.0)
+    seen = desk.seen()
+    assert seen.sentence.text == "Compare B with the chart's length: pull to 10 pounds"
+    assert [words.text for words in seen.second] == ["pull 10.0 lbf: right", "Level? Tap", "Long or short? Press long"]
+    assert isinstance(seen.card, PullsCard)
+    assert [pull.label for pull in seen.card.pulls] == ["new line"]
+    desk.step_on_it()
+    found = last(desk)
+    assert (found.method, found.reference_pull_mn) == ("by the chart", None)
+    assert compared_how(found) == "before sewing, by the chart; pull on the new line 10.0 lbf (44.5 N)"
+
+
+def test_against_the_chart_a_gauge_is_zeroed_at_its_length() -> None:
+    """With a gauge the chart's length is its zero, which needs no pull."""
+    desk = against_chart(gauge=1)
+    desk.beside(1.5, lbf=0.0, mm=50.0)
+    assert desk.seen().sentence.text == "Compare B: the gauge first, at the chart's length"
+    desk.step_on_it()
+    desk.beside(1.5, lbf=10.0, mm=53.175)
+    desk.step_on_it()
+    assert last(desk).difference_um == 3175

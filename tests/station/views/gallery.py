@@ -219,21 +219,53 @@ def comparing() -> Snapshot:
     gauge = Gauge(10.1, "lbf", 20, 9, 12, 9.2, 11.8, 20)
     pulls = (
         Pull("opposite number", "10.1 lbf", gauge, "good"),
-        Pull("new line", "9.6 lbf", replace(gauge, tension=9.6), "warn"),
+        Pull("new line", "10.0 lbf", replace(gauge, tension=10.0), "good"),
     )
     return replace(
         marking(),
         header=replace(HEADER, line="Centre B, left", piece="piece 13", step="step 15 of 23"),
-        sentence=Words("Compare: pull the new line to 10.1 pounds", "act"),
-        number=TensionNumber("9.6", "lbf", "warn"),
-        second=(Words("half a pound more", "warn"), Words("then look: level, long or short?", "quiet")),
+        sentence=Words("Now the new line, the same pull"),
+        number=None,
+        second=(
+            Words("pull 10.0 lbf: the same", "good"),
+            Words("Level? Tap", "act"),
+            Words("Long or short? Press long"),
+        ),
         arrow=None,
-        under="tap when it lies level; long press when it does not",
-        card=PullsCard("pull, in turn, on the same board", pulls, "equal enough for this plan: within 0.7 lbf"),
+        under="in turn, each alone, on the same board",
+        gauge=gauge,
+        card=PullsCard("pull, in turn, on the same board", pulls, "the same pull, right for this plan: within 0.7 lbf"),
         drawing=state(("A link end", "B into A", "B canopy end"), "B canopy end", None),
         steps=steps(14),
-        caution="The foot says level. Long press: new line long? short?",
-        commands=("level", "long?", "back"),
+        caution="Eyes covered; keep out of the line's path. Ease off, never let go.",
+        commands=("level", "long or short", "long?", "back"),
+    )
+
+
+def comparing_wrong_pull() -> Snapshot:
+    """Show a new line that is not pulled as its opposite number was: no tap is offered."""
+    right = comparing()
+    assert isinstance(right.card, PullsCard)
+    gauge = right.card.pulls[0].gauge
+    pulls = (right.card.pulls[0], Pull("new line", "8.2 lbf", replace(gauge, tension=8.2), "warn"))
+    return replace(
+        right,
+        second=(Words("pull 8.2 lbf: not the same yet", "warn"), Words("pull 1.9 pounds more", "act")),
+        gauge=replace(gauge, tension=8.2),
+        card=replace(right.card, pulls=pulls, note="equal enough for this plan: within 0.7 lbf"),
+        commands=("back",),
+    )
+
+
+def counting() -> Snapshot:
+    """Show a difference being counted in sixteenths."""
+    return replace(
+        comparing(),
+        sentence=Words("How much long? A tap for each sixteenth"),
+        number=length(3 / 16 * INCH),
+        second=(Words("One more? Tap", "act"), Words("then wait"), Words("Clear? Press long")),
+        arrow="canopy",
+        commands=("one more", "clear", "long?", "back"),
     )
 
 
@@ -461,7 +493,8 @@ GALLERY: dict[str, Callable[[], Snapshot]] = {
     maker.__name__: maker
     for maker in (
         pull_to, pre_stretch, topped_up, over_ceiling, broken, complete, marking, marking_under_pull, leave_long,
-        trap_depth, whole_and_fraction, metric, newtons, comparing, take_in, checks, cut, sewing, link_lost,
+        trap_depth, whole_and_fraction, metric, newtons, comparing, comparing_wrong_pull, counting, take_in,
+        checks, cut, sewing, link_lost,
         not_measured, unproven, sign_off, program_fault, crowded_line, plain_marks, three_lines,
         unknown_length, many_commands,
     )

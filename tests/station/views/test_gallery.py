@@ -8,6 +8,7 @@ from PyQt6.QtGui import QImage
 from PyQt6.QtWidgets import QLabel
 from pytestqt.qtbot import QtBot
 
+from station.views.arrangement import MARGIN, scale_of
 from station.views.palette import DARK, LIGHT, Look, LookName, contrast
 from station.views.panel import Panel
 from station.views.pictures import save_picture, texts_shown
@@ -117,6 +118,21 @@ def test_what_is_painted_is_also_said(qtbot: QtBot) -> None:
             assert words in said, name
     for panel in bench.window.findChildren(Panel):
         assert panel.accessibleName()
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_words_of_the_drawing_stay_inside_the_margins(qtbot: QtBot, size: tuple[int, int], mirrored: bool) -> None:
+    """Whatever the drawing says, the place to act included, ends where everything else ends, left and right."""
+    bench = Bench(qtbot, "pre_stretch", size=size, mirrored=mirrored)
+    margin = MARGIN * scale_of(*size)[0]
+    for name, maker in GALLERY.items():
+        bench.snapshot = maker()
+        bench.draw()
+        for shown in texts_shown(bench.window):
+            if shown.panel == "the line on the bench":
+                assert margin - 1 <= shown.ink.left(), (name, shown.written.text)
+                assert shown.ink.right() <= size[0] - margin + 1, (name, shown.written.text)
 
 
 def test_the_trace_goes_and_the_pulls_stay_in_a_small_window(qtbot: QtBot) -> None:
