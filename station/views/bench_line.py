@@ -282,6 +282,7 @@ class _Drawn:
         text = mark.words[0]
         style = replace(self.name, size=max(20.0, min(26.0, self.name.size)))
         wide, cap, gap = text_width(text, style, sheet.scale), sheet.px(style.size * CAP_SHARE), sheet.px(8)
+        margin = sheet.px(_MARGIN)
         boxes = [self._trap_box(trap) for trap in self.drawing.traps]
         boxes += [
             QRectF(0, self.y(lane) - self.thick, sheet.width, 2 * self.thick) for lane in range(self.drawing.lanes)
@@ -290,7 +291,8 @@ class _Drawn:
             for start in (x - wide / 2, x + gap, x - wide - gap):
                 box = QRectF(start, baseline - cap, wide, cap)
                 near = box.adjusted(-gap, -gap / 2, gap, gap / 2)
-                inside = box.left() >= gap and box.right() <= sheet.width - gap and box.bottom() <= sheet.height - gap
+                across = box.left() >= margin and box.right() <= sheet.width - margin
+                inside = across and box.bottom() <= sheet.height - gap
                 if inside and not any(near.intersects(other) for other in (*taken, *boxes)):
                     taken.append(draw_text(sheet, text, start, baseline, style, colour))
                     return

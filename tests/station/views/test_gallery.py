@@ -19,6 +19,7 @@ from tests.station.views.shown import Bench
 SIZES = [(1920, 1080), (1280, 800)]
 BETWEEN = [(1024, 640), (1280, 1024), (1366, 768), (1440, 900), (1680, 1050), (2560, 1440)]
 HAIR = 0.5  # of a pixel
+HINTED = 2  # pixels that a letter's ink may stand out of its own width
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
@@ -131,8 +132,8 @@ def test_words_of_the_drawing_stay_inside_the_margins(qtbot: QtBot, size: tuple[
         bench.draw()
         for shown in texts_shown(bench.window):
             if shown.panel == "the line on the bench":
-                assert margin - 1 <= shown.ink.left(), (name, shown.written.text)
-                assert shown.ink.right() <= size[0] - margin + 1, (name, shown.written.text)
+                assert margin - HINTED <= shown.ink.left(), (name, shown.written.text)
+                assert shown.ink.right() <= size[0] - margin + HINTED, (name, shown.written.text)
 
 
 def test_the_trace_goes_and_the_pulls_stay_in_a_small_window(qtbot: QtBot) -> None:
