@@ -88,12 +88,13 @@ class Bench(Hearing):
     # ------------------------------------------------------------------ what comes in
 
     def fail(self, fault: BaseException) -> None:
-        """Void the hold under way: the program failed. Say so, and go on."""
-        self.notice = Words(
-            f"The program failed ({type(fault).__name__}): a hold under way is void. Pull again.", "stop"
+        """Void the hold under way, which then says so itself: the program failed. Where there is none, say that."""
+        voided = self.watch.fail(self.now_us) if self.watch else []
+        name = type(fault).__name__
+        self.notice = (
+            None if voided else Words(f"The program failed ({name}). What was recorded is safe: go on.", "stop")
         )
-        if self.watch:
-            self._hold_facts(self.watch.fail(self.now_us))
+        self._hold_facts(voided)
 
     def _hear(self, readings: Sequence[Reading]) -> None:
         chunk = Trace.of(readings)
@@ -450,7 +451,8 @@ class Bench(Hearing):
         if isinstance(entry, PieceCut) and entry.piece.isdecimal():
             self._next_piece = max(self._next_piece, int(entry.piece) + 1)
         self.state = self.state.after(entry, seq)
-        self.recorded = said_of(entry, self.settings.lengths)
+        label = self.step.label if self.step else ""
+        self.recorded = said_of(entry, self.settings.lengths) or f"{label}: done"
         if not stay and not isinstance(entry, HoldCompleted):
             self._step_done()
         return True

@@ -21,10 +21,15 @@ from station.records.entries import (
     HoldByHand,
     HoldCompleted,
     HoldJudged,
+    Inspected,
     LineCompared,
     LineTurnedTo,
     MarkMade,
+    Overridden,
     PieceCut,
+    PieceOverpulled,
+    PieceReleased,
+    PieceScrapped,
     ReferenceChecked,
     SignedOff,
     StepDone,
@@ -123,7 +128,7 @@ def judged_fact(job: str, step: str, pieces: tuple[str, ...], hold: LiveHold, cl
 
 
 def said_of(entry: Entry, lengths: LengthSystem) -> str:
-    """Say what was recorded, in a few words; nothing for what needs none."""
+    """Say what was recorded, in a few words; nothing where the step's own label says it."""
 
     def length(um: int) -> str:
         return length_text(um / 1e6, lengths)
@@ -152,6 +157,20 @@ def said_of(entry: Entry, lengths: LengthSystem) -> str:
         return entry.check
     if isinstance(entry, LineTurnedTo):
         return f"turned to {entry.line}"
-    if isinstance(entry, SignedOff):
-        return f"signed off by {entry.by}"
-    return ""
+    return _said_of_deed(entry)
+
+
+def _said_of_deed(entry: Entry) -> str:
+    """Say what somebody looked at, or answers for by name."""
+    if isinstance(entry, ReferenceChecked):
+        return f"{entry.reference} {'sound' if entry.sound else f'not sound: {entry.instead} instead'}"
+    if isinstance(entry, PieceScrapped | PieceReleased):
+        return f"piece {entry.piece} {'scrapped' if isinstance(entry, PieceScrapped) else 'released'} by {entry.by}"
+    if isinstance(entry, SignedOff | Inspected | Overridden):
+        done = {SignedOff: "signed off", Inspected: "inspected", Overridden: "passed by name"}[type(entry)]
+        return f"{done} by {entry.by}"
+    if isinstance(entry, StepDone | TrapSet):
+        return ""
+    return {HoldCompleted: "time complete", PieceOverpulled: "a pull over the ceiling"}.get(
+        type(entry), "one step back"
+    )

@@ -127,7 +127,8 @@ class Said:
 
 _CUE_ROOM = 110.0
 _BELOW_BASELINE = 0.24  # of the type size: how deep a letter reaches
-_ALONE = 1.6  # how much larger words are set that stand without a number
+_ALONE = 1.6  # how much larger words are set that stand without a number, or beside one with no card
+_ROOMY = 850.0  # beside a number: there is no card
 _SENTENCE_OF_TWO = 60.0  # the type size of a sentence on two lines
 
 
@@ -312,10 +313,13 @@ class NumberPanel(Panel[Figure]):
 
     def _beside(self, sheet: Sheet, content: Figure, left: float, room: float) -> None:
         """Set the words right of the number, in the middle of its height, the arrow below them."""
-        shrink = 1.0 if content.number is not None else _ALONE
+        grows = room > sheet.px(_ROOMY) and not isinstance(content.number, TensionNumber)  # a live pull moves no words
+        shrink = _ALONE if content.number is None or grows else 1.0
+        rows = sum(len(block[2]) for block in self._blocks(sheet, content, room, 1.0)[0])
         while True:
             blocks, high = self._blocks(sheet, content, room, shrink)
-            if high <= sheet.height or shrink < 0.6:
+            breaks = content.number is not None and shrink > 1.0 and sum(len(block[2]) for block in blocks) > rows
+            if (high <= sheet.height and not breaks) or shrink < 0.6:
                 break
             shrink -= 0.04
         y = (sheet.height - high) / 2
@@ -329,8 +333,8 @@ class NumberPanel(Panel[Figure]):
                 middle = y + sheet.px(style.size * CAP_SHARE / 2)
                 tone_sign(sheet, QRectF(left, middle - side / 2, side, side), words.tone)
                 x += sheet.px(style.size * 1.35)
-            stands_for_number = content.number is None and words.tone in ("good", "warn", "stop")  # as large: in ink
-            colour = sheet.look.ink if stands_for_number else tone_colour(sheet.look, words.tone)
+            as_sentence = style.size >= SENTENCE_LEAST and words.tone in ("good", "warn", "stop")  # as large: in ink
+            colour = sheet.look.ink if as_sentence else tone_colour(sheet.look, words.tone)
             draw_lines(sheet, lines, x, first, style, colour, cut=cut)
             y += block_height(len(lines), style, sheet.scale) + sheet.px(style.size * 0.62)
         if content.arrow is not None:

@@ -366,13 +366,11 @@ class BenchWindow(QMainWindow):
     def _failed(self, fault: BaseException) -> None:
         """Tell whoever judges; where faults follow each other, cover the window with plain words."""
         self._faults += 1
-        if self._on_fault is None:
-            traceback.print_exception(fault)
-        else:
+        traceback.print_exception(fault)
+        if self._on_fault is not None:
             try:
                 self._on_fault(fault)
             except Exception as another:  # the last that can be done is to say both
-                traceback.print_exception(fault)
                 traceback.print_exception(another)
                 self._faults = _FAULTS_BEFORE_GIVING_UP
         if self._faults >= _FAULTS_BEFORE_GIVING_UP or self._on_fault is None:

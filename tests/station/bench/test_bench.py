@@ -457,6 +457,9 @@ def test_a_hold_that_cannot_be_filed_sounds_like_none() -> None:
     assert "disk is full" in seen.second[0].text
 
 
+MAIN_SHORT = dataclasses.replace(MAIN, duration_us=2_000_000)
+
+
 def test_a_failing_program_voids_the_hold_under_way() -> None:
     """A fault of the program while a hold runs is recorded as a void hold, and the bench goes on."""
     desk = Workbench()
@@ -466,10 +469,37 @@ def test_a_failing_program_voids_the_hold_under_way() -> None:
     desk.bench.fail(ValueError("broken picture"))
     entry = last_hold(desk)
     assert (entry.judgement["verdict"], entry.program_fault) == ("void", True)
-    assert "void" in desk.seen().notice.text  # type: ignore[union-attr]
-    desk.pull(0.0, 1.5)
+    for moment in range(2):
+        seen = desk.seen()
+        told = [seen.sentence.text, *(words.text for words in seen.second), seen.notice.text if seen.notice else ""]
+        assert sum("program failed" in words for words in told) == 1, told
+        assert "again" in seen.sentence.text
+        desk.pull(0.0, 1.5)
+        assert seen.recorded == "pre-stretch void, piece 12", moment
     desk.hold()
     assert last_hold(desk).judgement["verdict"] == "held"
+
+
+def test_a_failing_program_between_holds_is_told_once() -> None:
+    """Where no hold runs, a fault of the program says that what was recorded is safe, and the step goes on."""
+    desk = Workbench()
+    desk.work_to("A: link loop")
+    desk.bench.fail(ValueError("broken picture"))
+    seen = desk.seen()
+    assert seen.notice is not None
+    assert seen.notice.text == "The program failed (ValueError). What was recorded is safe: go on."
+    assert "void" not in " ".join([seen.sentence.text, *(words.text for words in seen.second)])
+    desk.press()
+    assert desk.step == "A: tack link loop"
+
+
+def test_whatever_was_filed_last_is_said() -> None:
+    """Through a whole job the line that says what was recorded is never empty once something was."""
+    desk = Workbench(MAIN_SHORT, kind="reserve")
+    while desk.step:
+        before = desk.step
+        desk.do_step()
+        assert desk.seen().recorded, before
 
 
 def test_a_blocked_piece_is_held_by_no_pull() -> None:

@@ -431,11 +431,10 @@ def program_fault() -> Snapshot:
     """Show a hold that is void because the program failed."""
     return replace(
         pre_stretch(),
-        sentence=Words("Ease off: the program failed, this hold is void", "stop"),
-        number=TensionNumber("29.7", "lbf"),
-        second=(Words("nothing is said about the line", "quiet"), Words("ease off, then pull again", "act")),
-        notice=Words("The program failed while judging; this hold is void. What it said is in the record.", "stop"),
-        commands=("back",),
+        sentence=Words("Ease off, then pull again", "warn"),
+        number=TensionNumber("29.7", "lbf", "warn"),
+        second=(Words("Void: the program failed while judging.", "warn"),),
+        recorded="pre-stretch void, piece 12",
     )
 
 

@@ -281,7 +281,7 @@ def test_one_fault_voids_and_the_window_goes_on(qtbot: QtBot) -> None:
     window.frame()
     assert [str(fault) for fault in faults] == ["fault 1"]
     window.frame()
-    assert "this hold is void" in window.sentence.said
+    assert "program failed" in window.number.said
     assert window.last_words == ""
 
 
@@ -452,6 +452,6 @@ def test_whatever_throws_voids_the_hold_and_says_so(
     judged = [entry for entry in bench.desk.entries if isinstance(entry, HoldJudged)]
     assert [(entry.judgement["verdict"], entry.program_fault) for entry in judged] == [("void", True)]
     assert bench.window.sentence.said.startswith("Ease off")
-    assert "a hold under way is void" in bench.window.news.said
+    assert "Void: the program failed" in bench.window.number.said
     assert bench.window.last_words == ""
     assert bench.window.isVisible()
