@@ -18,7 +18,7 @@ from pathlib import Path
 
 from drivers.events import Event, PedalEdge
 from station.app import now_us
-from station.bench.snapshot import Command, Snapshot
+from station.bench.snapshot import Command, Snapshot, Words
 from station.bench.weighing import COLUMNS, DailyCheck, FullCheck, Row, WeighingSettings
 from station.bench.weighing_showing import weighing_snapshot
 from station.bench.weights import Load, Place, WeightsFault, load_of, read_weights
@@ -164,7 +164,7 @@ class ScaleChecks:
     def __init__(
         self, station: StationSettings, archive: Archive, unit: str = "lbf", clock: WallClock = wall_clock
     ) -> None:
-        self._station = station
+        self.station = station
         self._archive = archive
         self._unit = unit
         self._clock = clock
@@ -178,8 +178,8 @@ class ScaleChecks:
     @property
     def target_mn(self) -> int | None:
         """Give the pull to be judged: the station's hold's, else that of the last check; None where neither is."""
-        if self._station.hold is not None:
-            return self._station.hold.target_mn
+        if self.station.hold is not None:
+            return self.station.hold.target_mn
         last = self.record.last_check
         return last.target_mn if last else None
 
@@ -187,7 +187,7 @@ class ScaleChecks:
         """Say how well the scale is known today."""
         target_mn = self.target_mn
         now = self._clock().astimezone()
-        known = self.record.today(self._station.scale, target_mn or 0, now, self._unit)
+        known = self.record.today(self.station.scale, target_mn or 0, now, self._unit)
         if target_mn is None and known.uncertainty is None:
             return "scale not checked: nothing is proven"
         return known.words.text
@@ -195,7 +195,7 @@ class ScaleChecks:
     def until(self) -> str:
         """Say until when what is known of the scale is in force."""
         check, target_mn = self.record.full_at(self.target_mn), self.target_mn
-        typed = self._station.scale.uncertainty_until
+        typed = self.station.scale.uncertainty_until
         said = []
         if check is not None and target_mn is not None:
             last_day = (check.at.astimezone() + VALID).date()
@@ -235,14 +235,14 @@ class ScaleChecks:
     def daily(self, ask: Ask) -> DailyCheck | None:
         """Begin a daily check with the weight that is known, else ask for one; None where there is nothing to renew."""
         record, target_mn, now = self.record, self.target_mn, self._clock().astimezone()
-        known = record.to_renew(self._station.scale, target_mn, now) if target_mn is not None else None
+        known = record.to_renew(self.station.scale, target_mn, now) if target_mn is not None else None
         if target_mn is None or known is None:
             ask(DAILY, "There is no check in date that a daily weight could renew: check the scale first.", ())
             return None
         revisit = record.to_revisit(now.tzinfo)
 
         def begun(weight: Load) -> DailyCheck:
-            return DailyCheck(self._settings(), weight, target_mn, known.expanded_mn, revisit, self._filer())
+            return DailyCheck(self._settings(target_mn), weight, target_mn, known.expanded_mn, revisit, self._filer())
 
         weight = record.known_weight(target_mn)
         if weight is not None:
@@ -258,21 +258,24 @@ class ScaleChecks:
     def _filer(self) -> CheckFiler:
         return CheckFiler(self._archive, self._clock)
 
-    def _settings(self) -> WeighingSettings:
-        scale, now = self._station.scale, self._clock().astimezone()
-        known = self.record.today(scale, self.target_mn or 0, now, self._unit)
+    def _known(self, target_mn: int) -> Words:
+        return self.record.today(self.station.scale, target_mn, self._clock().astimezone(), self._unit).words
+
+    def _settings(self, target_mn: int) -> WeighingSettings:
+        scale = self.station.scale
         return WeighingSettings(
             scale=self._scale,
-            station=self._station.name,
+            station=self.station.name,
             capacity_mn=scale.capacity_mn,
             resolution_mn=scale.resolution_mn,
-            scale_words=known.words,
+            scale_words=self._known(target_mn),
             unit=self._unit,
-            pedal=self._station.pedal is not None,
+            pedal=self.station.pedal is not None,
+            known=lambda: self._known(target_mn),
         )
 
     def _full_fields(self) -> tuple[Field, ...]:
-        last, scale = self.record.last_check, self._station.scale
+        last, scale = self.record.last_check, self.station.scale
         weights = last.weights.split(";")[0] if last else ""
         latitude = (last.latitude or "") if last else ""
         target = "" if self.target_mn is None else self._force(self.target_mn)
@@ -293,7 +296,7 @@ class ScaleChecks:
         target_mn = _above_zero(answers["target"])
         resolution = answers.get("resolution", "")
         settings = dataclasses.replace(
-            self._settings(),
+            self._settings(target_mn),
             capacity_mn=_above_zero(answers["capacity"]),
             resolution_mn=_above_zero(resolution) if resolution else None,
         )

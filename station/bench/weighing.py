@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import hashlib
 from abc import abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
@@ -59,7 +59,10 @@ class CheckFiling(Protocol):
 
 @dataclass(frozen=True)
 class WeighingSettings:
-    """What a check works by. `scale` is the scale's name in records, `station` the bench's."""
+    """What a check works by. `scale` is the scale's name in records, `station` the bench's.
+
+    `scale_words` say how well the scale is known as the check begins; `known` says it anew once something was filed.
+    """
 
     scale: str
     station: str
@@ -68,6 +71,7 @@ class WeighingSettings:
     scale_words: Words
     unit: str = "lbf"
     pedal: bool = True
+    known: Callable[[], Words] | None = None
 
     @property
     def step_mn(self) -> float:
@@ -88,6 +92,7 @@ class Weighing(Hearing):
         self.set_aside: list[Weighed] = []
         self.hook = Hook(round(STEADY_STEPS * settings.step_mn))
         self.recorded = ""
+        self.scale_words = settings.scale_words
         self.filed = False
         self._file = file
         self._was_ready = False
@@ -215,6 +220,8 @@ class Weighing(Hearing):
             self.notice = Words(f"Not recorded: {fault}", "stop")
             self._cues.append("broken")
             return False
+        if self.settings.known is not None:
+            self.scale_words = self.settings.known()
         return True
 
 

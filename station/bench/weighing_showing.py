@@ -82,7 +82,7 @@ class _Showing:
     def header(self) -> Header:
         work, count = self._work, len(self._work.loads)
         now = min(len(work.weighed) + 1, count)
-        scale = work.settings.scale_words if work.now_mn is not None else Words("no reading from the scale", "warn")
+        scale = work.scale_words if work.now_mn is not None else Words("no reading from the scale", "warn")
         foot = work.foot_standing(work.settings.pedal)
         return Header(
             line=self.title,

@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast, get_args
@@ -38,6 +38,8 @@ from station.settings.tables import SettingsFault, Table
 
 T = TypeVar("T")
 FORMATS = ("text", "modbus-rtu", "scpi")
+ScaleName = Literal["scale", "second_scale"]
+"""The table that declares a scale."""
 ScaleFormat = TextFormat | ModbusFormat | ScpiFormat
 
 
@@ -90,6 +92,18 @@ class StationSettings:
     hold: HoldSpecification | None
     second_scale: ScaleSettings | None = None
     gauge: GaugeSettings | None = None
+
+    @property
+    def scales(self) -> dict[ScaleName, ScaleSettings]:
+        """Give the scales that are declared, each by its table."""
+        second: dict[ScaleName, ScaleSettings] = (
+            {} if self.second_scale is None else {"second_scale": self.second_scale}
+        )
+        return {"scale": self.scale, **second}
+
+    def alone(self, name: ScaleName) -> StationSettings:
+        """Give the same bench with one scale alone, as it is heard and checked."""
+        return replace(self, scale=self.scales[name], second_scale=None, gauge=None)
 
 
 def load_station(path: Path | str, rated_strength_mn: int | None = None) -> StationSettings:

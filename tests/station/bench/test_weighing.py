@@ -426,3 +426,13 @@ def slow_steady(whole: list[Reading], spread_n: float) -> bool:
     values = [round((each.force or 0) * 1000) for each in run]
     gaps = [late.at_us - early.at_us for early, late in pairwise(run)]
     return max(values) - min(values) <= round(spread_n * 1000) and all(gap <= 1_000_000 for gap in gaps)
+
+
+@pytest.mark.parametrize(("gain", "known"), [(1.001, "scale checked today"), (1.01, "scale did not agree")])
+def test_the_top_line_says_what_is_true_once_the_daily_check_is_filed(gain: float, known: str) -> None:
+    """Before the weight is read the scale is not checked today; afterwards the top line says what was found."""
+    bench = Weighbench(gain=gain).daily()
+    bench.hang_asked()
+    assert bench.seen().header.scale.text.startswith("scale not checked today")
+    bench.weigh()
+    assert bench.seen().header.scale.text.startswith(known)

@@ -17,7 +17,7 @@ from station.bench.snapshot import Snapshot, Words
 from station.bench.weighing import DailyCheck, FullCheck, WeighingSettings
 from station.bench.weighing_showing import weighing_snapshot
 from station.bench.weights import Load, Place, load_of, read_weights
-from station.records.entries import Entry
+from station.records.entries import DailyChecked, Entry
 
 LBF_N = 4.4482216152605
 MODEL = ScaleModel(WORDED, "lbf")
@@ -31,6 +31,7 @@ SETTINGS = WeighingSettings(
     resolution_mn=89,
     scale_words=Words("scale not checked: nothing is proven", "warn"),
 )
+BEFORE = Words("scale not checked today: hang the daily weight", "warn")
 TICK_US = 50_000
 
 
@@ -50,6 +51,13 @@ class Files:
         self.entries.append(entry)
         self.files.append((check_csv, set_aside_csv))
         return len(self.entries)
+
+    def known(self) -> Words:
+        """Say how well the scale is known by what was filed last."""
+        last = self.entries[-1]
+        if isinstance(last, DailyChecked) and not last.agreed:
+            return Words("scale did not agree: nothing is proven", "warn")
+        return Words("scale checked today, ±0.12 lbf", "quiet") if isinstance(last, DailyChecked) else BEFORE
 
     def keep_unfinished(self, check_csv: str) -> None:
         """Keep what was read."""
@@ -75,13 +83,14 @@ class Weighbench:
 
     def full(self, weights: str = WEIGHTS, place: Place = PLACE, **changes: object) -> Weighbench:
         """Begin a full check."""
-        settings = replace(SETTINGS, **changes)  # type: ignore[arg-type]  # words of tests
+        settings = replace(SETTINGS, known=self.file.known, **changes)  # type: ignore[arg-type]  # words of tests
         self.work = FullCheck(settings, read_weights(weights, place), place, TARGET_MN, None, self.file)
         return self
 
     def daily(self, weight: str = "15 kg", within_mn: int = 534, revisit: Sequence[str] = ()) -> Weighbench:
         """Begin a daily check."""
-        self.work = DailyCheck(SETTINGS, load_of(weight, PLACE), TARGET_MN, within_mn, revisit, self.file)
+        settings = replace(SETTINGS, scale_words=BEFORE, known=self.file.known)
+        self.work = DailyCheck(settings, load_of(weight, PLACE), TARGET_MN, within_mn, revisit, self.file)
         return self
 
     def seen(self) -> Snapshot:
