@@ -213,9 +213,14 @@ def plans_of(state: JobState) -> tuple[LinePlan, ...]:
 
 
 def stock_of(state: JobState, line_name: str) -> tuple[str, str]:
-    """Give the material and the lot of a line: that of the piece cut, else the plan's, else the job's; '' unknown."""
-    plan = next(plan for plan in plans_of(state) if any(each.name == line_name for each in plan.settings.lines))
-    line = next(each for each in plan.settings.lines if each.name == line_name)
+    """Give the material and the lot of a line: that of the piece cut, else the plan's, else the job's; '' unknown.
+
+    The leg of a loop, cut as a piece of its own, is of its line's stock.
+    """
+    hosts = {step.leg_piece: step.host for plan in plans_of(state) for step in plan.steps if step.leg_piece}
+    name = hosts.get(line_name, line_name)
+    plan = next(plan for plan in plans_of(state) if any(each.name == name for each in plan.settings.lines))
+    line = next(each for each in plan.settings.lines if each.name == name)
     material = material_of(plan.settings, line)
     cut = state.done.get(f"{line_name}: cut")
     lots = cut.lot if isinstance(cut, PieceCut) else "", line.lot, str(state.opened.stock.get("lot") or "")

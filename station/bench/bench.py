@@ -406,7 +406,9 @@ class Bench(Hearing):
     @property
     def next_piece(self) -> str:
         """Give the number of the piece to be cut: that of a piece cut before for the same line, else the next."""
-        return self.state.pieces.get(self.step.line if self.step else "", str(self._next_piece))
+        step = self.step
+        cut = "" if step is None else step.trap.leg_piece if step.trap and step.kind == "cut leg" else step.line
+        return self.state.pieces.get(cut or "", str(self._next_piece))
 
     def _fact_of(self, step: JobStep, piece: str = "") -> Entry:
         pull_mn = self._highest_mn if step.kind == "set" else self.pull_mn

@@ -43,7 +43,7 @@ from station.units import LengthSystem, length_text
 # What a tap at the reference step answers: yes, to just what the screen asks there, by nobody in particular.
 LOOKED_AT = "asked for its condition, its neighbours, the maker's chart, and whether left is meant to equal right"
 
-# What lies inside a trap of a loop whose leg is a piece of its own: no step numbers that piece or asks for its lot.
+# What lies inside a trap of a loop whose leg is a piece of its own, where that was trapped before legs were numbered.
 UNNUMBERED_LEG = "a leg of its own piece, number and lot not recorded"
 
 
@@ -58,6 +58,9 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
         line = next(each for each in state.plan_of(step).lines if each.name == step.line)
         length_um = None if line.cut_length_m is None else round(line.cut_length_m * 1e6)
         return PieceCut(job=job, step=key, line=step.line, piece=piece, length_um=length_um)
+    if step.kind == "cut leg" and trap is not None and trap.leg_piece is not None:
+        length_um = round(leg_m(state, step) * 1e6)
+        return PieceCut(job=job, step=key, line=trap.leg_piece, piece=piece, length_um=length_um)
     if step.kind == "mark" and trap is not None:
         mark = trap.marks[0]
         offset_um = round(mark.offset_m * 1e6)
@@ -66,7 +69,8 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
         )
     if step.kind in {"trap", "link loop"} and trap is not None:
         trap_um = round(trap.trap_m * 1e6)
-        guest = UNNUMBERED_LEG if trap.leg == "own piece" else trap.guest
+        leg = state.pieces.get(trap.leg_piece or "")
+        guest = f"{trap.leg_piece}, piece {leg}," if leg else UNNUMBERED_LEG if trap.leg_piece else trap.guest
         return TrapMade(job=job, step=key, trap=trap.trap, host=trap.host, guest=guest, trap_um=trap_um)
     if step.kind == "set" and trap is not None:
         return TrapSet(job=job, step=key, trap=trap.trap, pull_mn=pull_mn)
@@ -88,6 +92,13 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
     if step.kind == "check":
         return Checked(job=job, step=key, check=f"{step.check}, {step.of}" if step.of else step.check)
     return StepDone(job=job, step=key)
+
+
+def leg_m(state: JobState, step: JobStep) -> float:
+    """Give how long the leg of a step's loop is to be cut."""
+    host, loop = (step.trap.host, step.trap.trap) if step.trap else ("", "")
+    line = next(each for each in state.plan_of(step).lines if each.name == host)
+    return line.loop_pieces_m[loop.removeprefix(f"{host} ").rpartition(" ")[0]]
 
 
 def completed_fact(job: str, step: str, pieces: tuple[str, ...], hold: LiveHold) -> tuple[HoldCompleted, Trace]:

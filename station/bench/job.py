@@ -164,6 +164,12 @@ class JobState:
         while line is not None:  # a pull on a branch goes down through every line that carries it, to the link
             lines.append(line)
             line = joins.get(line)
+        plan = self.plan_of(step)
+        lines += [
+            trap.leg_piece  # a leg carries once it is trapped at both ends
+            for trap in plan.steps
+            if trap.leg_piece and trap.host in lines and trap.toward_canopy and f"{trap.trap}: trap" in self.done
+        ]
         return tuple(self.pieces[each] for each in lines if each in self.pieces)
 
     def hold_pieces(self, step: JobStep) -> tuple[str, ...]:
@@ -286,9 +292,14 @@ def _undone_from(state: JobState, line: str) -> JobState:
         kept = set(keys[: keys.index(f"{line}: cut")])
         done = {k: v for k, v in state.done.items() if k in kept}
         return replace(state, done=done, pieces=pieces, comparisons={}, trapped_um={})
-    place, unit = next((n, each) for n, each in enumerate(state.units) if each.member and line in each.member.lines)
+    cut = f"{line}: cut"
+    place, unit = next(
+        (n, each)
+        for n, each in enumerate(state.units)
+        if each.member and (line in each.member.lines or any(step.key == cut for step in each.steps))
+    )
     lines = unit.member.lines if unit.member else ()
-    first = next(n for n, step in enumerate(unit.steps) if step.line == line)
+    first = next(n for n, step in enumerate(unit.steps) if step.line == line or step.key == cut)
     again = {f"{line}: cut", f"{line}: pre-stretch"} | {step.key for step in unit.steps[first:] if step.kind != "strip"}
     again |= {step.key for each in state.units if place in each.needs for step in each.steps}
     return replace(

@@ -12,7 +12,7 @@ from dataclasses import replace
 from station.bench.bench import Bench
 from station.bench.commands import offered
 from station.bench.comparison_showing import ComparisonShowing
-from station.bench.facts import said_of
+from station.bench.facts import leg_m, said_of
 from station.bench.job import JobStep, Kind, adjustment, chain_of
 from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
 from station.bench.snapshot import (
@@ -157,6 +157,7 @@ class Showing:
             return self._comparison.compare(step, self._bench.comparing)
         shown: dict[Kind, Callable[[JobStep, Step], Act]] = {
             "cut": self._cut,
+            "cut leg": self._cut_leg,
             "link loop": self._trap,
             "mark": self._mark,
             "trap": self._trap,
@@ -288,6 +289,16 @@ class Showing:
             caution=COLD,
         )
 
+    def _cut_leg(self, step: JobStep, trap: Step) -> Act:
+        length_m = leg_m(self._bench.state, step)
+        return Act(
+            Words(f"Cut the leg of {trap.host}'s loop, and number it piece {self._bench.next_piece}"),
+            self._pull.length_number(length_m),
+            (Words("long, of pre-stretched stock,"), Words("both ends tapered", "act")),
+            under="Tap when it is cut and numbered.",
+            caution=COLD,
+        )
+
     def _end_marks(self, trap: Step) -> EndMarks:
         near, entry = trap.running_end_marks_m
         marks = [(near, self._pull.length(near))]
@@ -305,11 +316,10 @@ class Showing:
         into = "its own braid" if trap.host == trap.guest else trap.host
         guest = trap.guest if trap.leg is None else running_end_words(trap)
         under = f"Running end cold, tapered, inside {into}. Tap when it is trapped."
-        if trap.leg == "own piece":
+        if trap.leg_piece:
             into = trap.host
-            loop_name = trap.trap.removeprefix(f"{trap.host} ").rpartition(" ")[0]
-            cut_m = self._planned(step, trap.host).loop_pieces_m[loop_name]
-            under = f"Leg: {self._pull.length(cut_m)} of pre-stretched stock, both ends tapered."
+            piece = self._bench.state.pieces.get(trap.leg_piece)
+            under = f"Leg: {f'piece {piece}' if piece else self._pull.length(leg_m(self._bench.state, step))}, tapered."
         return Act(
             Words(f"Trap the link loop of {trap.guest}" if loop else f"Trap {guest} into {into}"),
             self._pull.length_number(trap.trap_m),

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 Kind = Literal[
     "confirm",
     "cut",
+    "cut leg",
     "link loop",
     "pre-stretch",
     "strip",
@@ -206,6 +207,8 @@ def _made(state: JobState, plan: LinePlan) -> Iterator[JobStep]:
             yield JobStep(f"{line}: route", "confirm", "link, grommet, attachment", line, trap)
             continue
         yield JobStep(f"{trap.trap}: mark", "mark", _mark_label(trap), line, trap)
+        if trap.leg_piece and trap.trap.endswith(" below") and not _has_old_leg(state, trap):
+            yield JobStep(f"{trap.leg_piece}: cut", "cut leg", "cut the leg", line, trap)
         if trap.end == "joint":
             yield JobStep(f"{line}: cut", "cut", f"cut {line}", line, trap)
             yield JobStep(f"{line}: pre-stretch", "pre-stretch", f"pre-stretch {line}", line, trap)
@@ -216,6 +219,11 @@ def _made(state: JobState, plan: LinePlan) -> Iterator[JobStep]:
             yield JobStep(f"{line}: route", "confirm", f"{line} to its attachment", line, trap)
         elif trap.end == "canopy end":
             yield from _comparisons(state, line, trap)
+
+
+def _has_old_leg(state: JobState, trap: Step) -> bool:
+    """Tell whether a leg was trapped before legs were numbered; then there is nothing left to cut."""
+    return trap.leg_piece not in state.pieces and f"{trap.trap}: trap" in state.done
 
 
 def _mark_label(trap: Step) -> str:

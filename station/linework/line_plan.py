@@ -120,6 +120,11 @@ class Step:
     running_end_marks_m: tuple[float, float | None]
     sewing: Sewing | None
 
+    @property
+    def leg_piece(self) -> str | None:
+        """Name the piece that lies in this trap of a loop with a leg of its own: "A brake loop leg"; else None."""
+        return f"{self.trap.rpartition(' ')[0]} leg" if self.leg == "own piece" else None
+
 
 @dataclass(frozen=True)
 class PlannedLine:

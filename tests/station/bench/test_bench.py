@@ -10,6 +10,8 @@ from drivers.events import PedalEdge, PedalLost, PedalUp, Reading
 from station.bench.commands import FormFault, carry_out, offered
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import fold
+from station.bench.snapshot import LengthNumber
+from station.learned import stock_of
 from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
 from station.measuring.live_hold import Closed
 from station.records.entries import (
@@ -20,7 +22,9 @@ from station.records.entries import (
     LineCompared,
     MarkMade,
     Overridden,
+    PieceCut,
     PieceOverpulled,
+    PieceReleased,
     PieceScrapped,
     ReferenceChecked,
     SignedOff,
@@ -28,6 +32,7 @@ from station.records.entries import (
     Tacked,
     TrapMade,
 )
+from station.units import stacked_length
 
 sys.path.insert(0, str(Path(__file__).parent))
 from workbench import MAIN, Workbench
@@ -709,17 +714,63 @@ def test_plain_marks_are_shown_with_the_closing_mark() -> None:
 
 
 def test_a_leg_of_its_own_is_named_and_cut() -> None:
-    """A loop whose leg is a piece of its own says how long to cut it; a mark without an offset is level, not past."""
-    text = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
-    own = text.replace('leg = "running end"', 'leg = "own piece"').replace('at = "18 in"', 'at = "30 in"')
-    desk = Workbench(plan=own)
+    """A loop whose leg is a piece of its own says how long to cut it, and numbers it from its cutting on."""
+    desk = Workbench(plan=own_leg())
+    desk.work_to("lower control brake loop leg: cut")
+    seen = desk.seen()
+    assert seen.sentence.text == "Cut the leg of lower control's loop, and number it piece 13"
+    assert isinstance(seen.number, LengthNumber)
+    assert seen.number.stacked == stacked_length(9.5 * 0.0254)
     desk.work_to("lower control brake loop below: trap")
+    cut = desk.entries[-1]
+    assert isinstance(cut, PieceCut)
+    assert (cut.line, cut.piece, cut.length_um) == ("lower control brake loop leg", "13", 241_300)
     seen = desk.seen()
     assert seen.sentence.text == "Trap the leg into lower control"
-    assert seen.under == "Leg: 9 1/2 in of pre-stretched stock, both ends tapered."
+    assert seen.under == "Leg: piece 13, tapered."
     desk.work_to("lower control brake loop above: mark")
-    legs = [each.guest for each in desk.entries if isinstance(each, TrapMade) and "brake loop" in each.trap]
-    assert legs == ["a leg of its own piece, number and lot not recorded"]
+    (made,) = (each for each in desk.entries if isinstance(each, TrapMade) and "brake loop" in each.trap)
+    assert made.guest == "lower control brake loop leg, piece 13,"
+    assert stock_of(desk.bench.state, cut.line) == stock_of(desk.bench.state, "lower control")
+
+
+def own_leg() -> str:
+    """Give a plan whose loop has a leg of its own piece."""
+    text = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
+    return text.replace('leg = "running end"', 'leg = "own piece"').replace('at = "18 in"', 'at = "30 in"')
+
+
+def test_a_scrapped_leg_is_cut_anew_under_another_number() -> None:
+    """Once it is trapped at both ends a leg carries: over the ceiling it is blocked, and scrapped it is cut again."""
+    desk = Workbench(plan=own_leg())
+    desk.work_to("lower control brake loop above: mark")
+    assert desk.bench.state.pieces_of(desk.bench.step) == ("12",)  # type: ignore[arg-type]  # there is one
+    desk.work_to("lower control canopy end: mark")
+    desk.pull(61.0, 0.5)
+    assert desk.bench.state.blocked == {"12", "13"}
+    desk.bench.record(PieceReleased(job="26-0001", piece="12", by="A. Person", reason="looked at"), stay=True)
+    desk.bench.record(PieceScrapped(job="26-0001", piece="13", by="A. Person", reason="over the ceiling"))
+    assert desk.step == "lower control brake loop leg: cut"
+    assert "piece 14" in desk.seen().sentence.text
+    desk.work_to("lower control canopy end: mark")
+    assert desk.bench.state.pieces["lower control brake loop leg"] == "14"
+    assert desk.folded().steps == desk.bench.state.steps
+
+
+def test_a_leg_trapped_before_legs_were_numbered_is_not_asked_for() -> None:
+    """A job whose leg was trapped without a number goes on, and its record says what is not known."""
+    desk = Workbench(plan=own_leg())
+    desk.work_to("lower control brake loop above: mark")
+    before = [entry for entry in desk.entries if getattr(entry, "step", "") != "lower control brake loop leg: cut"]
+    state = fold(enumerate(before, 1))
+    assert state.now is not None
+    assert state.now.key == "lower control brake loop above: mark"
+    assert not any(step.kind == "cut leg" for step in state.steps)
+
+
+def test_a_mark_without_an_offset_is_level_and_not_past() -> None:
+    """Where nothing shortens below a mark it is level with the opposite number's, and no arrow is drawn."""
+    text = Path("config/jobs/lower-control.toml").read_text(encoding="utf-8")
     desk = Workbench(plan=text)
     desk.work_to("lower control brake loop above: mark")
     seen = desk.seen()
