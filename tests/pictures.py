@@ -245,7 +245,7 @@ def setting(desk: Workbench) -> None:
 
 def sewing(desk: Workbench) -> None:
     """Arm the foot in a sewing step."""
-    desk.work_to("B into A: sew")
+    desk.work_to("A canopy end: sew")
     desk.press()
     desk.wait(2.0)
     desk.press()

@@ -13,13 +13,14 @@ from dataclasses import replace
 from drivers.events import Beside, Event, Garbage, GaugeReading, LinkLost, Reading, Tick
 from station.bench.bench_settings import BenchSettings, Filing
 from station.bench.comparing import BY_THE_CHART, Comparing, Difference, Pulls, marking_limits_mn
-from station.bench.facts import completed_fact, fact_of, judged_fact, said_of
+from station.bench.facts import completed_fact, fact_of, judged_fact, said_of, tacked_fact
 from station.bench.gauge import LengthGauge
 from station.bench.hearing import Hearing
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import JobState, JobStep, adjustment
 from station.bench.recent import Recent
 from station.bench.snapshot import Words
+from station.bench.work_order import sew_key
 from station.measuring.forecast import Forecast, forecast
 from station.measuring.hold import ScaleUncertainty
 from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold
@@ -326,7 +327,7 @@ class Bench(Hearing):
                 self.compared(step, found)
             elif found:
                 self.not_counted(found)
-        else:
+        elif all(self.record(each, stay=True) for each in self._sewn_before(step)):
             self.record(self._fact_of(step))
 
     def key_tap(self) -> None:
@@ -409,6 +410,10 @@ class Bench(Hearing):
         step = self.step
         cut = "" if step is None else step.trap.leg_piece if step.trap and step.kind == "cut leg" else step.line
         return self.state.pieces.get(cut or "", str(self._next_piece))
+
+    def _sewn_before(self, step: JobStep) -> list[Entry]:
+        """Give the facts of the tacks that were sewn in the same sitting as a step's own."""
+        return [tacked_fact(self.state, sew_key(trap), trap) for trap in step.also]
 
     def _fact_of(self, step: JobStep, piece: str = "") -> Entry:
         pull_mn = self._highest_mn if step.kind == "set" else self.pull_mn

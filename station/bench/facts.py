@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 from station.bench.job import JobState, JobStep, adjustment_fact
+from station.linework.line_plan import Step
 from station.measuring.hold import RULE_VERSION
 from station.measuring.live_hold import Closed, LiveHold
 from station.measuring.trace import Trace
@@ -79,19 +80,24 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
     if step.kind == "adjust":
         return adjustment_fact(state, step)
     if step.kind in {"sew", "trial tack"}:
-        sewing = (trap or state.plan.steps[0]).sewing
-        return Tacked(
-            job=job,
-            step=key,
-            trap=trap.trap if trap else "",
-            tack=sewing.kind if sewing else "as the original",
-            length_um=round(sewing.length_m * 1e6) if sewing else None,
-            stitches=sewing.stitches if sewing else None,
-            trial=trap is None,
-        )
+        return tacked_fact(state, key, trap)
     if step.kind == "check":
         return Checked(job=job, step=key, check=f"{step.check}, {step.of}" if step.of else step.check)
     return StepDone(job=job, step=key)
+
+
+def tacked_fact(state: JobState, key: str, trap: Step | None) -> Tacked:
+    """Give the fact that a trap's tack was sewn, or without a trap that it was tried on scrap."""
+    sewing = (trap or state.plan.steps[0]).sewing
+    return Tacked(
+        job=state.opened.job,
+        step=key,
+        trap=trap.trap if trap else "",
+        tack=sewing.kind if sewing else "as the original",
+        length_um=round(sewing.length_m * 1e6) if sewing else None,
+        stitches=sewing.stitches if sewing else None,
+        trial=trap is None,
+    )
 
 
 def leg_m(state: JobState, step: JobStep) -> float:

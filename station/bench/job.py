@@ -278,7 +278,7 @@ def _back_on(state: JobState, key: str) -> JobState:
         trapped_um = moved.trap_after_um + way * moved.move_um
         state = replace(state, trapped_um={**state.trapped_um, moved.line: trapped_um})
     turned = state.unit_of(step).name if state.members else ""
-    return replace(state, turned=turned, done={k: v for k, v in state.done.items() if k != key})
+    return replace(state, turned=turned, done={k: v for k, v in state.done.items() if k not in step.keys})
 
 
 def _undone_from(state: JobState, line: str) -> JobState:
@@ -300,7 +300,8 @@ def _undone_from(state: JobState, line: str) -> JobState:
     )
     lines = unit.member.lines if unit.member else ()
     first = next(n for n, step in enumerate(unit.steps) if step.line == line or step.key == cut)
-    again = {f"{line}: cut", f"{line}: pre-stretch"} | {step.key for step in unit.steps[first:] if step.kind != "strip"}
+    again = {f"{line}: cut", f"{line}: pre-stretch"}
+    again |= {key for step in unit.steps[first:] for key in step.keys if step.kind != "strip"}
     again |= {step.key for each in state.units if place in each.needs for step in each.steps}
     return replace(
         state,

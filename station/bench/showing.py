@@ -141,7 +141,7 @@ class Showing:
         kinds = {each.key: each for unit in own for each in unit.steps}
         done = [kinds[key] for key in state.done if key in kinds]
         made = {each.trap.trap for each in done if each.trap and each.kind in {"trap", "link loop"}}
-        sewn = {each.trap.trap for each in done if each.trap and each.kind == "sew"}
+        sewn = {trap.trap for each in done if each.kind == "sew" for trap in (*each.also, each.trap) if trap}
         here = step.trap.trap if step and step.trap and step.kind not in {"cut", "pre-stretch", "confirm"} else None
         mark = step.trap.marks[0].name if step and step.trap and step.kind == "mark" else None
         return DrawingState(self._drawing(step), frozenset(made), frozenset(sewn), here, mark)
@@ -203,7 +203,8 @@ class Showing:
                 under="Tap if it is. If not: N, and say what to match instead. Never strip both sides.",
             )
         if step.key == "trial tack":
-            return self._sewing("Try the tack on scrap", "same line, same thread", state.plan.steps[0])
+            first = state.plan.steps[0]
+            return self._sewing(f"Try the tack on scrap: {self._tack(first)}", "same line, same thread")
         if step.kind == "inspect":
             return Act(
                 Words("A second person inspects the work"),
@@ -395,21 +396,27 @@ class Showing:
             caution=HANDLE,
         )
 
-    def _sew(self, _: JobStep, trap: Step) -> Act:
-        return self._sewing(f"Sew {trap.trap}", "begin as close as you can to where the end enters", trap)
+    def _sew(self, step: JobStep, trap: Step) -> Act:
+        """Ask for a tack, or for all of a line's in one sitting, each with how it is sewn."""
+        where = "begin as close as you can to where the end enters"
+        if not step.also:
+            return self._sewing(f"Sew {trap.trap}: {self._tack(trap)}", where)
+        traps = (*step.also, trap)
+        act = self._sewing(f"Sew the {len(traps)} tacks, one after the other", where)
+        items: tuple[tuple[str, StepState], ...] = tuple((f"{each.trap}: {self._tack(each)}", "now") for each in traps)
+        return replace(act, card=ListCard("the tacks", items))
 
-    def _sewing(self, sentence: str, where: str, trap: Step) -> Act:
-        bench = self._bench
+    def _tack(self, trap: Step) -> str:
         sewing = trap.sewing
         if sewing is None:
-            tack = "tack it as the original"
-        elif sewing.kind == "bar-tack":
-            tack = f"bar tack, {self._pull.length(sewing.length_m)}, {sewing.stitches} stitches"
-        else:
-            tack = f"zigzag, {self._pull.length(sewing.length_m)}, {sewing.stitches} stitches"
-        armed = bench.armed_us is not None
+            return "tack as the original"
+        kind = "bar tack" if sewing.kind == "bar-tack" else "zigzag"
+        return f"{kind}, {self._pull.length(sewing.length_m)}, {sewing.stitches} stitches"
+
+    def _sewing(self, sentence: str, where: str) -> Act:
+        armed = self._bench.armed_us is not None
         return Act(
-            Words(f"{sentence}: {tack}"),
+            Words(sentence),
             second=(
                 Words(where),
                 Words("armed: tap when sewn" if armed else "then two taps, two seconds apart, arm the foot", "act"),

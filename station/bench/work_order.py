@@ -64,7 +64,8 @@ SECOND_PERSON = ("reserve", "emergency", "tandem")  # canopy kinds that a second
 class JobStep:
     """One step of the job: what kind, on which line and trap, and its short label in the strip.
 
-    `batch` are the lines whose pieces come from one stretched length; `of` whose check it is in a set.
+    `batch` are the lines whose pieces come from one stretched length; `of` whose check it is in a set. `also` are the
+    traps that are sewn in the same sitting at the machine, before `trap`.
     """
 
     key: str
@@ -77,6 +78,12 @@ class JobStep:
     after_sewing: bool = False
     batch: tuple[str, ...] = ()
     of: str = ""
+    also: tuple[Step, ...] = ()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Give the keys that its facts go by, its own last."""
+        return (*(sew_key(trap) for trap in self.also), self.key)
 
 
 @dataclass(frozen=True)
@@ -232,13 +239,24 @@ def _mark_label(trap: Step) -> str:
 
 
 def _sewn(state: JobState, plan: LinePlan) -> Iterator[JobStep]:
-    """Give the steps that sew a plan's traps and compare its lines again."""
-    for trap in plan.steps:
-        if trap.end != "link end":
-            yield JobStep(f"{trap.trap}: sew", "sew", f"sew {trap.trap}", trap.guest, trap)
+    """Give the one sitting that sews a plan's traps, and the steps that compare its lines again.
+
+    The tacks are sewn one after the other, and confirmed together: the foot is armed once. One that was confirmed by
+    itself is not asked for again.
+    """
+    *before, last = [trap for trap in plan.steps if trap.end != "link end"]
+    is_sewn = sew_key(last) in state.done
+    also = tuple(trap for trap in before if is_sewn or sew_key(trap) not in state.done)
+    label = f"sew {len(also) + 1} tacks" if also else f"sew {last.trap}"
+    yield JobStep(sew_key(last), "sew", label, last.guest, last, also=also)
     for trap in plan.steps:
         if trap.end == "canopy end":
             yield from _comparisons(state, trap.guest, trap, after_sewing=True)
+
+
+def sew_key(trap: Step) -> str:
+    """Give the key by which a trap's tack is recorded as sewn."""
+    return f"{trap.trap}: sew"
 
 
 def _comparisons(state: JobState, line: str, trap: Step, after_sewing: bool = False) -> Iterator[JobStep]:

@@ -2,7 +2,8 @@
 
 A whole set is worked by foot in simulated time, as fast as the bench lets it. Counted are every tap (a fifth of a
 second down, a tenth to the next), the rests that the list of checks and the sewing steps demand, and the rest after a
-count of sixteenths. Pulling, holding, cutting, trapping and sewing are the trade's, and are not counted. One line in
+count of sixteenths. A tap counts as the foot comes up, so a rest is over when the foot goes down a fifth of a second
+before its end. Pulling, holding, cutting, trapping and sewing are the trade's, and are not counted. One line in
 three is found 3/16 in long, adjusted, and compared again.
 """
 
@@ -44,8 +45,8 @@ class Foot:
         self.taps += 1
 
     def rest(self, us: int) -> None:
-        """Wait because the program asks for it."""
-        self._pass(us / 1e6)
+        """Wait because the program asks for it, until a tap that begins now comes just in time."""
+        self._pass(us / 1e6 - APART_S - DOWN_S)
 
     def pull(self, lbf: float) -> None:
         """Pull for as long as a reading needs: the trade's work."""
@@ -72,7 +73,7 @@ class Foot:
         self.press(LONG_DOWN_S)
         for _ in range(4):  # long, then three sixteenths
             self.press()
-        self.rest(REST_US)
+        self._pass(REST_US / 1e6 - APART_S)
         self.press()
 
     def do_step(self) -> None:
