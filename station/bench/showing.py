@@ -142,7 +142,8 @@ class Showing:
         done = [kinds[key] for key in state.done if key in kinds]
         made = {each.trap.trap for each in done if each.trap and each.kind in {"trap", "link loop"}}
         sewn = {trap.trap for each in done if each.kind == "sew" for trap in (*each.also, each.trap) if trap}
-        here = step.trap.trap if step and step.trap and step.kind not in {"cut", "pre-stretch", "confirm"} else None
+        one = step.trap if step and not step.also and step.kind not in {"cut", "pre-stretch", "confirm"} else None
+        here = one.trap if one else None
         mark = step.trap.marks[0].name if step and step.trap and step.kind == "mark" else None
         return DrawingState(self._drawing(step), frozenset(made), frozenset(sewn), here, mark)
 
@@ -403,8 +404,11 @@ class Showing:
             return self._sewing(f"Sew {trap.trap}: {self._tack(trap)}", where)
         traps = (*step.also, trap)
         act = self._sewing(f"Sew the {len(traps)} tacks, one after the other", where)
-        items: tuple[tuple[str, StepState], ...] = tuple((f"{each.trap}: {self._tack(each)}", "now") for each in traps)
-        return replace(act, card=ListCard("the tacks", items))
+        tacks = [self._tack(each) for each in traps]
+        alike = len(set(tacks)) == 1
+        names = (each.trap if alike else f"{each.trap}: {tack}" for each, tack in zip(traps, tacks, strict=True))
+        title = f"each: {tacks[0]}" if alike else "the tacks"
+        return replace(act, card=ListCard(title, tuple((name, "now") for name in names)))
 
     def _tack(self, trap: Step) -> str:
         sewing = trap.sewing

@@ -237,10 +237,11 @@ def test_the_tacks_of_one_line_are_sewn_in_one_sitting() -> None:
     seen = desk.seen()
     assert seen.sentence.text == "Sew the 3 tacks, one after the other"
     assert isinstance(seen.card, ListCard)
+    assert seen.card.title == "each: bar tack, 1 in, 42 stitches"
     assert [words for words, _ in seen.card.items] == [
-        "B 1 left into A 1 left: bar tack, 1 in, 42 stitches",
-        "B 1 left canopy end: bar tack, 1 in, 42 stitches",
-        "A 1 left canopy end: bar tack, 1 in, 42 stitches",
+        "B 1 left into A 1 left",
+        "B 1 left canopy end",
+        "A 1 left canopy end",
     ]
     for _ in range(3):
         desk.press()
