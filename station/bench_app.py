@@ -80,6 +80,7 @@ class Sitting:
         self._preferences = Preferences() if preferences is None else preferences
         self._open = ExitStack()
         self._jobs_shown: list[tuple[str, str, str, str]] = []
+        self._draft: dict[str, str] = {}  # of a new job
         self.page: Page | None = None
         self._plan: Path | None = None
         self.start: StartPage | None = None
@@ -119,6 +120,7 @@ class Sitting:
             self._go_on_or_say,
             self._begin_or_say,
             plan=plan,
+            draft=self._draft,
             notice=self._bench_words(),
             actions=(
                 *(() if self._station is None else ((FULL, self._check_scale), (DAILY, self._check_daily))),

@@ -1,6 +1,6 @@
 """What only a keyboard may say: sign-off, inspection, override, scrap or release. Never the foot.
 
-The keys of a foot pedal do nothing here, and Space writes a space.
+The keys of a foot pedal do nothing here, and Space writes a space. What was typed is left only once that was asked.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ class Question(QDialog):
         self, parent: QWidget | None, look: Look, title: str, text: str, fields: Sequence[Field], answer: str
     ) -> None:
         super().__init__(parent)
+        self._asked_before = False  # whether it was said that what is typed would be lost
         self.setWindowTitle(title)
         self.setModal(True)
         self.setAccessibleName(title)
@@ -62,6 +63,15 @@ class Question(QDialog):
         self.resize(round(960 * scale), min(wanted, most))
         if self.form.inputs:
             next(iter(self.form.inputs.values())).setFocus()
+
+    def reject(self) -> None:
+        """Leave it; where something was typed, ask first."""
+        if self.form.is_changed and not self._asked_before:
+            self._asked_before = True
+            self.leave_button.setText("Leave it, and lose what you typed (Esc)")
+            self.leave_button.setAccessibleName(self.leave_button.text())
+            return
+        super().reject()
 
     def _answered(self) -> None:
         missing = self.form.missing()

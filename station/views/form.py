@@ -127,6 +127,7 @@ class Form(QWidget):
         super().__init__(parent)
         self.fields = tuple(fields)
         self.inputs: dict[str, Input] = {}
+        self._as_filled: dict[str, str] = {}
         self._labels: dict[str, QLabel] = {}
         self._sought = ""
         self._seeking = QTimer(self)  # the form's own, so that it goes with the form
@@ -161,6 +162,7 @@ class Form(QWidget):
             self._labels[field.key] = label
             self._errors[field.key] = error
         grid.setRowStretch(row, 1)
+        self.settle()
 
     def showEvent(self, event: QShowEvent | None) -> None:  # noqa: N802 Qt's name
         """Give fields of several rows their height, once the style has said how high a row is."""
@@ -186,6 +188,16 @@ class Form(QWidget):
             else:
                 edit.setText(text)
                 edit.setCursorPosition(0)
+        self.settle()
+
+    def settle(self) -> None:
+        """Take what stands in the fields now for what they were filled with."""
+        self._as_filled = self.answers()
+
+    @property
+    def is_changed(self) -> bool:
+        """Tell whether something else stands in the fields than they were filled with."""
+        return self.answers() != self._as_filled
 
     def show_field(self, key: str, is_asked: bool) -> None:
         """Show a field or hide it, with its label and what was said of it."""

@@ -1,6 +1,7 @@
 """A page of the program beside the bench: a title, its content, what there is to say at the foot, and the way back.
 
-Esc goes back. A page never takes a foot pedal's key for an answer: it has nothing that the foot may do.
+Esc goes back; what was typed and not kept is asked about first, and goes only when that is done once more. A page never
+takes a foot pedal's key for an answer: it has nothing that the foot may do.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ class Page(QWidget):
     """One page; `body` takes its content, `foot` its buttons. `say` writes the line above them."""
 
     closed = pyqtSignal()
+    asked_before = False  # whether it was said that what is typed would be lost
 
     def __init__(self, look: LookName, title: str, text: str = "", *, scale: float = 1.0) -> None:
         super().__init__()
@@ -48,6 +50,20 @@ class Page(QWidget):
         self.foot.addWidget(self.back_button)
         self.foot.addStretch(1)
         page.addLayout(self.foot)
+
+    def unkept(self) -> str:
+        """Say what was typed and is kept nowhere; nothing where all is kept."""
+        return ""
+
+    def may_leave(self) -> bool:
+        """Tell whether what is typed may go: where nothing is, or once that was asked before. Else ask."""
+        what = self.unkept()
+        if not what or self.asked_before:
+            self.asked_before = False
+            return True
+        self.asked_before = True
+        self.say(f"{what} is not kept yet. Keep it, or do that once more and it is gone.", wrong=True)
+        return False
 
     def say(self, words: str, *, wrong: bool = False) -> None:
         """Say what came of it; what went wrong is set apart, and begins with a word that says so."""
@@ -78,7 +94,10 @@ class Page(QWidget):
             super().keyPressEvent(event)
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
-        """Say that the page was closed."""
+        """Ask about what is not kept, where somebody goes back; say that the page was closed."""
+        if event is not None and not self.signalsBlocked() and not self.may_leave():
+            event.ignore()
+            return
         self.closed.emit()
         super().closeEvent(event)
 

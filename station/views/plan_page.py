@@ -72,6 +72,7 @@ class PlanPage(SheetPage):
         super().__init__(look, shelf, "Line plans", _TEXT, named_by=named_by, scale=scale)
         self._use, self._materials, self._said, self._mirrored = use, materials, said, mirrored
         self._text = NEW_PLAN  # as it stood when the form was filled
+        self._as_shown = ""  # as it stood when the plan was chosen or kept
         self._part = 0
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
@@ -104,7 +105,7 @@ class PlanPage(SheetPage):
         self.use_button.clicked.connect(self.use)
         self.keep_button = self.button("Keep it", main=True)
         self.keep_button.clicked.connect(self.keep)
-        self.sheets.currentIndexChanged.connect(self._chosen)
+        self.sheets.currentIndexChanged.connect(self._chose)
         self.parts.currentRowChanged.connect(self._turn_to)
         self.show_sheets(None)
         self.sheets.setFocus()
@@ -161,6 +162,20 @@ class PlanPage(SheetPage):
         self.sheets.blockSignals(False)
         self._chosen(row)
 
+    def unkept(self) -> str:
+        """Say that something was typed into a plan and not kept."""
+        is_typed = self.text() != self._as_shown
+        return f"What you typed of {self._sheet.name if self._sheet else 'the new plan'}" if is_typed else ""
+
+    def _chose(self, row: int) -> None:
+        """Show another plan, once what was typed may go; else stay with the one that is shown."""
+        if self.may_leave():
+            self._chosen(row)
+            return
+        self.sheets.blockSignals(True)
+        self.sheets.setCurrentIndex(next((n for n, each in enumerate(self._listed) if each is self._sheet), -1))
+        self.sheets.blockSignals(False)
+
     def _chosen(self, row: int) -> None:
         if not 0 <= row < len(self._listed):
             return
@@ -170,11 +185,14 @@ class PlanPage(SheetPage):
         self.whose.setText(whose)
         self.say("")
         self._take(sheet.text if sheet.values else NEW_PLAN)
+        self._as_shown = self.text()
         if sheet.fault and not sheet.values:
             self.say(sheet.fault, wrong=True)
 
     def begin_new(self) -> None:
         """Begin a plan of one line, with nothing known of it."""
+        if not self.may_leave():
+            return
         self.sheets.blockSignals(True)
         self.sheets.setCurrentIndex(-1)
         self.sheets.blockSignals(False)
@@ -182,6 +200,7 @@ class PlanPage(SheetPage):
         self.whose.setText("A new plan of your own.")
         self.say("")
         self._take(NEW_PLAN)
+        self._as_shown = self.text()
         self.form.inputs[NAME].setFocus()
 
     def _take(self, text: str, part: int = 0) -> None:

@@ -182,6 +182,10 @@ class ScalePage(Page):
         }
         return answers | {("scale", "units", word): units.get(word) for word in {**self._units, **units}}
 
+    def unkept(self) -> str:
+        """Say that something was typed and not kept."""
+        return "What you typed" if self.form is not None and self.form.is_changed else ""
+
     @property
     def is_hearing(self) -> bool:
         """Tell whether the ports are open."""
@@ -258,6 +262,8 @@ class ScalePage(Page):
         self._show("not heard")
 
     def _leave_for(self, do: Callable[[], None]) -> None:
+        if not self.may_leave():
+            return
         self._let_go_if_heard()
         do()
 
@@ -284,6 +290,7 @@ class ScalePage(Page):
                 self.say(str(fault), wrong=True)
             return
         self._let_go_if_heard()
+        self.form.settle()
         self._use(self._file)
 
     def _chosen(self) -> None:
@@ -306,9 +313,10 @@ class ScalePage(Page):
         return found
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
-        """Let go of the ports before the page goes."""
-        self._let_go_if_heard()
+        """Let go of the ports as the page goes."""
         super().closeEvent(event)
+        if event is None or event.isAccepted():
+            self._let_go_if_heard()
 
 
 def units_of(text: str) -> dict[str, str]:

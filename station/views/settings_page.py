@@ -66,6 +66,10 @@ class SettingsPage(Page):
         self.form.fill({**defaults, "window.look": found.look} | typed)
         self.form.inputs["window.look"].setFocus()
 
+    def unkept(self) -> str:
+        """Say that settings were changed and not kept."""
+        return "What you changed" if self.form.is_changed else ""
+
     def _text(self) -> str:
         return self._file.read_text(encoding="utf-8-sig") if self._file.exists() else ""
 
@@ -91,6 +95,7 @@ class SettingsPage(Page):
             else:
                 self.say(str(fault), wrong=True)
             return
+        self.form.settle()
         self.say(f"Kept, in {self._file}.")
         self._changed(found)
 

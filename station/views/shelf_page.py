@@ -193,7 +193,7 @@ class ShelfPage(SheetPage):
         self.add_remove_button()
         self.keep_button = self.button("Keep it", main=True)
         self.keep_button.clicked.connect(self.keep)
-        self.rows.currentRowChanged.connect(self._chosen)
+        self.rows.currentRowChanged.connect(self._turned)
         self.show_sheets(None)
         self.rows.setFocus()
 
@@ -207,8 +207,24 @@ class ShelfPage(SheetPage):
             about = "cannot be used as it stands" if is_wrong else self._kind.about(sheet.values)
             whose = "your own" if sheet.own else "ready-made"
             add_row(self.rows, f"{sheet.name}\n{about} · {whose}", sheet.name)
+        row = next((row for row, sheet in enumerate(self._sheets) if sheet.path == path), 0)
+        self.rows.setCurrentRow(row)
         self.rows.blockSignals(False)
-        self.rows.setCurrentRow(next((row for row, sheet in enumerate(self._sheets) if sheet.path == path), 0))
+        self._chosen(row)
+
+    def unkept(self) -> str:
+        """Say that something was typed into a sheet and not kept."""
+        name = self.form.answers()[NAME] or (self._sheet.name if self._sheet else "the new one")
+        return f"What you typed of {name}" if self.form.is_changed else ""
+
+    def _turned(self, row: int) -> None:
+        """Show another sheet, once what was typed may go; else stay with the one that is shown."""
+        if self.may_leave():
+            self._chosen(row)
+            return
+        self.rows.blockSignals(True)
+        self.rows.setCurrentRow(next((n for n, each in enumerate(self._sheets) if each is self._sheet), -1))
+        self.rows.blockSignals(False)
 
     def _chosen(self, row: int) -> None:
         if not 0 <= row < len(self._sheets):
@@ -227,7 +243,11 @@ class ShelfPage(SheetPage):
 
     def begin_new(self) -> None:
         """Empty the form for one of the shop's own."""
+        if not self.may_leave():
+            return
+        self.rows.blockSignals(True)
         self.rows.setCurrentRow(-1)
+        self.rows.blockSignals(False)
         self.chose(None)
         self.form.say({})
         self.say("")

@@ -46,6 +46,7 @@ class StartPage(QWidget):
     `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
     problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`. `actions`
     are what else can be done from here, as quiet buttons; `pages` are the other pages, each reached by its button.
+    `draft` holds what was typed for a new job, from one showing of the page to the next, until that job has begun.
     Where `jobs` is None they are still being read: `list_jobs` tells them, and until then nothing can be done.
     """
 
@@ -62,6 +63,7 @@ class StartPage(QWidget):
         begin: Callable[[Path, Mapping[str, str]], Mapping[str, str]],
         *,
         plan: Path | None = None,
+        draft: dict[str, str] | None = None,
         notice: str = "",
         actions: Sequence[tuple[str, Callable[[], None]]] = (),
         pages: Sequence[tuple[str, Callable[[], None]]] = (),
@@ -97,6 +99,12 @@ class StartPage(QWidget):
         halves.addLayout(self._left(), 4)
         halves.addLayout(self._right(fields, plan), 5)
         page.addLayout(halves, 1)
+        self._draft = {} if draft is None else draft
+        if self._draft:
+            self.form.fill(
+                {**self.form.answers(), **self._draft, **({PLAN_KEY: str(plan)} if plan is not None else {})}
+            )
+        self.form.typed.connect(lambda: self._draft.update(self.form.answers()))
         self._is_painted = False
         self._painted_soon = QTimer(self)
         self._painted_soon.setSingleShot(True)
@@ -194,6 +202,8 @@ class StartPage(QWidget):
             answers = self.form.answers()
             plan = Path(answers.pop(PLAN_KEY)).expanduser()
             problems = self._begin(plan, answers)
+        if not problems:
+            self._draft.clear()
         self.form.say(problems)
 
     def paintEvent(self, event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name

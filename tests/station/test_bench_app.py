@@ -468,3 +468,18 @@ def test_an_archive_that_cannot_be_opened_ends_the_program_with_its_words(tmp_pa
     file.write_text("no archive at all, but a text that is long enough to be looked at as one\n" * 20)
     with pytest.raises(ArchiveFault, match=r"a\.sqlite"):
         open_bench(None, str(file))
+
+
+def test_what_is_typed_for_a_new_job_stands_there_again(qtbot: QtBot, tmp_path: Path) -> None:
+    """Turning to another page and back loses nothing of a job that is being typed; once it has begun it is gone."""
+    program = Opened(qtbot, tmp_path)
+    start = program.sitting.start
+    assert start is not None
+    start.form.inputs["title"].setText("A 3, left")  # type: ignore[union-attr]  # a line of text
+    program.sitting.show_settings()
+    assert program.sitting.page is not None
+    program.sitting.page.close()
+    start = program.sitting.start
+    assert start is not None
+    assert start.form.answers()["title"] == "A 3, left"
+    program.close()

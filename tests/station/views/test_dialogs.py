@@ -76,8 +76,11 @@ def test_the_answers_are_given_by_key(qtbot: QtBot, question: Question) -> None:
 
 
 def test_escape_leaves_it(qtbot: QtBot, question: Question) -> None:
-    """Esc ends the question without an answer."""
+    """Esc ends the question without an answer; where something was typed, only when it is pressed once more."""
     write(question, "by", "Ansa Velling")
+    qtbot.keyClick(question, Qt.Key.Key_Escape)
+    assert question.isVisible()
+    assert "lose what you typed" in question.leave_button.text()
     qtbot.keyClick(question, Qt.Key.Key_Escape)
     assert question.result() == QDialog.DialogCode.Rejected
     assert not question.isVisible()

@@ -26,6 +26,7 @@ from station.settings.preferences import Paper, Preferences, load_preferences
 from station.settings.station import KeyPedal, load_station
 from station.views.archive_page import ArchivePage, FiledJob, write_record
 from station.views.page import Page
+from station.views.plan_page import PlanPage, plan_shelf
 from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
 from station.views.sheet_page import NAME
@@ -77,8 +78,62 @@ def test_the_keyboard_reaches_everything_that_can_be_pressed(
         qtbot.keyClick(focus, Qt.Key.Key_Tab)
     assert wanted <= reached
     assert all(each.accessibleName() or getattr(each, "text", str)() for each in wanted)
+    if page.unkept():
+        qtbot.keyClick(page, Qt.Key.Key_Escape)
+        assert page.isVisible()
     with qtbot.waitSignal(page.closed, timeout=2000):
         qtbot.keyClick(page, Qt.Key.Key_Escape)
+
+
+def typed_pages(folder: Path) -> Iterator[tuple[Page, QWidget]]:
+    """Give pages that write something, each with a field to type into."""
+    shelf = ShelfPage("dark", shop.holds(folder), HOLDS)
+    yield shelf, shelf.form.inputs[NAME]
+    preferences = SettingsPage("dark", lambda _: None, file=folder / "settings.toml")
+    yield preferences, preferences.form.inputs["places.shop"]
+    plan = PlanPage("dark", plan_shelf(folder), lambda _: None)
+    yield plan, plan.form.inputs["plan.name"]
+    file = folder / "station.toml"
+    file.write_text(STATION)
+    scale = ScalePage("dark", file, lambda _: None)
+    assert scale.form is not None
+    yield scale, scale.form.inputs["station.name"]
+
+
+def test_what_is_typed_is_not_lost_by_one_press_of_esc(qtbot: QtBot, tmp_path: Path) -> None:
+    """Where something is typed and not kept, going back is asked about once; where nothing is, it goes at once."""
+    for page, field in typed_pages(tmp_path):
+        shown(qtbot, page)
+        qtbot.keyClicks(field, "x")
+        qtbot.keyClick(page, Qt.Key.Key_Escape)
+        assert page.isVisible()
+        assert page.said.text().endswith("is not kept yet. Keep it, or do that once more and it is gone.")
+        qtbot.keyClick(page, Qt.Key.Key_Escape)
+        assert not page.isVisible()
+    for page, _ in typed_pages(tmp_path):
+        shown(qtbot, page)
+        qtbot.keyClick(page, Qt.Key.Key_Escape)
+        assert not page.isVisible()
+
+
+def test_turning_to_another_sheet_asks_about_what_is_typed(qtbot: QtBot, tmp_path: Path) -> None:
+    """Another hold, another plan or a new one takes the place of what is typed only once it was asked before."""
+    page = ShelfPage("dark", shop.holds(tmp_path), HOLDS)
+    shown(qtbot, page)
+    qtbot.keyClicks(page.form.inputs[NAME], "ours")
+    page.rows.setCurrentRow(2)
+    assert (page.rows.currentRow(), page.form.answers()[NAME]) == (0, "ours")
+    page.new_button.click()
+    assert page.form.answers()[NAME] == ""
+    plan = PlanPage("dark", plan_shelf(tmp_path), lambda _: None)
+    shown(qtbot, plan)
+    qtbot.keyClicks(plan.form.inputs["plan.name"], "ours")
+    plan.sheets.setCurrentIndex(1)
+    assert plan.sheets.currentIndex() == 0
+    assert plan.form.answers()["plan.name"] == "ours"
+    plan.sheets.setCurrentIndex(1)
+    assert plan.sheets.currentIndex() == 1
+    plan.close()
 
 
 @pytest.mark.parametrize("make", PAGES)
