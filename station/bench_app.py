@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from station.check_app import AtScale, ScaleChecks
     from station.first_run_app import FirstRunAt
     from station.records.archive import Archive
+    from station.views.scale_forms import Instrument
     from station.views.set_view import SetPage
     from station.views.window import BenchWindow
 
@@ -97,7 +98,7 @@ class Sitting:
     def _checks(self) -> ScaleChecks | None:
         from station.check_app import ScaleChecks
 
-        return None if self._station is None else ScaleChecks(self._station, self._archive, self._unit)
+        return None if self._station is None else ScaleChecks(self._station.alone("scale"), self._archive, self._unit)
 
     def show(self, plan: Path | None = None) -> None:
         """Show the first page, with the jobs of the archive."""
@@ -167,22 +168,30 @@ class Sitting:
         self.page = None
         self.show(self._plan)
 
-    def show_scale(self) -> None:
-        """Show the page of scale and pedal."""
+    def show_scale(self, shown: Instrument = "scale", file: Path | None = None) -> None:
+        """Show the page of scales, gauge and pedal, with one instrument of it; of `file` where none is in use."""
+        from station.check_app import ScaleChecks
         from station.pages_app import scale_page
 
+        station, checks = self._station, None
+        if station is not None and shown in station.scales:
+            checks = ScaleChecks(station.alone(shown), self._archive, self._unit)
         self._turn_to(
             scale_page(
                 self._look,
-                self._station_file,
-                self._station,
-                self._checks,
+                self._station_file or file,
+                checks,
                 self._use,
-                self._check_scale,
-                self._check_daily,
-                self._scale(),
+                self._weigh_by,
+                shown=shown,
+                turn=lambda name: self.show_scale(name, file),
+                describe=lambda: self.show_scale(file=data_folder() / STATION_FILE),
+                scale=self._scale(),
             )
         )
+
+    def _weigh_by(self, checks: ScaleChecks, how: str) -> None:
+        self._weigh((checks.full if how == FULL else checks.daily)(self._ask), checks.station)
 
     def show_plans(self) -> None:
         """Show the page of line plans."""
@@ -323,11 +332,11 @@ class Sitting:
 
     def _check_scale(self) -> None:
         if self._checks is not None:
-            self._weigh(self._checks.full(self._ask))
+            self._weigh_by(self._checks, FULL)
 
     def _check_daily(self) -> None:
         if self._checks is not None:
-            self._weigh(self._checks.daily(self._ask))
+            self._weigh_by(self._checks, DAILY)
 
     def _measure_set(self) -> None:
         """Open a line set to measure; when its page is closed, the first page is shown again."""
@@ -355,15 +364,15 @@ class Sitting:
     def _ask(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
         return ask(self.page or self.start, look_named(self._look), title, text, fields, "Go on")
 
-    def _weigh(self, work: FullCheck | DailyCheck | None) -> None:
-        """Open a check of the scale; when its window is closed, the first page is shown as things are then."""
-        if work is None or self._station is None:
+    def _weigh(self, work: FullCheck | DailyCheck | None, station: StationSettings) -> None:
+        """Open a check of a scale; when its window is closed, the first page is shown as things are then."""
+        if work is None:
             return
         from station.app import Wire
         from station.check_app import AtScale
 
-        wire = self._open.enter_context(Wire(self._station))
-        key_pedal = isinstance(self._station.pedal, KeyPedal)
+        wire = self._open.enter_context(Wire(station.alone("scale")))
+        key_pedal = isinstance(station.pedal, KeyPedal)
         self.check = AtScale(work, wire.waiting, self._look, key_pedal, muted=self._preferences.sound == "off")
         wire.on_come = self.check.window.wake
         self.check.window.closed.connect(self._left_bench)

@@ -18,7 +18,6 @@ from station.records.store import is_server
 from station.records.words import count
 from station.settings import shop
 from station.settings.preferences import Paper, data_folder, shop_folder
-from station.settings.station import StationSettings
 from station.settings.tables import SettingsFault
 from station.settings.trials import load_trials
 from station.settings.writing import values_of
@@ -26,8 +25,10 @@ from station.units import LengthSystem, Said
 from station.views.archive_page import ArchivePage, FiledJob
 from station.views.palette import LookName
 from station.views.plan_page import PlanPage, plan_shelf
+from station.views.scale_forms import Instrument
 from station.views.scale_page import Known, ScalePage
 from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
+from station.views.start import DAILY, FULL
 
 
 def hold_page(look: LookName, archive: Archive, scale: float = 1.0) -> ShelfPage:
@@ -150,22 +151,30 @@ def _about(archive: Archive, job: str, stands: str) -> str:
 def scale_page(
     look: LookName,
     file: Path | None,
-    station: StationSettings | None,
     checks: ScaleChecks | None,
     use: Callable[[Path], None],
-    full: Callable[[], None],
-    daily: Callable[[], None],
+    weigh: Callable[[ScaleChecks, str], None],
+    *,
+    shown: Instrument,
+    turn: Callable[[Instrument], None],
+    describe: Callable[[], None],
     scale: float = 1.0,
 ) -> ScalePage:
-    """Give the page of scale and pedal."""
-    if station is None or checks is None:
-        return ScalePage(look, file, use, scale=scale)
+    """Give the page of scales, gauge and pedal; `checks` are those of the scale that is shown, if it is one.
+
+    `weigh` begins a full or a daily check, by its words.
+    """
+    more: dict[str, Any] = {"shown": shown, "scale": scale, "turn": turn}
+    if file is None:
+        return ScalePage(look, file, use, describe=describe, scale=scale)
+    if checks is None:
+        return ScalePage(look, file, use, **more)
 
     @contextmanager
     def hear() -> Iterator[Callable[[], Sequence[Event]]]:
-        with Wire(station) as wire:
+        with Wire(checks.station) as wire:
             yield wire.waiting
 
     known = Known(checks.standing(), checks.until())
-    more: dict[str, Any] = {"full": full, "daily": daily}
-    return ScalePage(look, file, use, known, hear, **more, scale=scale)
+    more |= {"full": lambda: weigh(checks, FULL), "daily": lambda: weigh(checks, DAILY)}
+    return ScalePage(look, file, use, known, hear, **more)

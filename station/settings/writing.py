@@ -45,7 +45,7 @@ def edited(text: str, answers: Mapping[str, Value | None] | Mapping[Key, Value |
         document = tomlkit.parse(text)
     except TOMLKitError as fault:
         raise SettingsFault(f"is not valid TOML: {fault}") from None
-    answered = [(tuple(key.split(".")) if isinstance(key, str) else key, value) for key, value in answers.items()]
+    answered = [(_parts(key) if isinstance(key, str) else key, value) for key, value in answers.items()]
     for path, value in answered:
         _put(document, list(path), value)
     above = {path[:depth] for path, _ in answered for depth in range(1, len(path))}
@@ -54,8 +54,13 @@ def edited(text: str, answers: Mapping[str, Value | None] | Mapping[Key, Value |
     return tomlkit.dumps(document)
 
 
-def _put(table: Any, path: list[str], value: Value | None, in_a_row: bool = False) -> None:
-    key, below = (int(path[0]) if isinstance(table, MutableSequence) else path[0]), path[1:]
+def _parts(key: str) -> tuple[str | int, ...]:
+    """Give the parts of a key with dots; a number is that of one of [[tables]]. Named part by part it is a key."""
+    return tuple(int(part) if part.isdecimal() else part for part in key.split("."))
+
+
+def _put(table: Any, path: list[str | int], value: Value | None, in_a_row: bool = False) -> None:
+    key, below = (int(path[0]) if isinstance(table, MutableSequence) else str(path[0])), path[1:]
     is_there = key < len(table) if isinstance(key, int) else key in table
     if not below:
         if value is None:
@@ -67,7 +72,7 @@ def _put(table: Any, path: list[str], value: Value | None, in_a_row: bool = Fals
     if not is_there:
         if value is None:
             return
-        _add(table, key, below[0].isdecimal(), in_a_row)
+        _add(table, key, isinstance(below[0], int), in_a_row)
     if not isinstance(table[key], MutableMapping | MutableSequence):
         why = f"found {table[key]!r}, expected a table"
         raise SettingsFault(f"[{key}]: {why}", str(key), why)
@@ -86,12 +91,12 @@ def _add(table: Any, key: int | str, numbered: bool, in_a_row: bool) -> None:
         table[key] = new
 
 
-def _last_first(path: tuple[str, ...]) -> tuple[int, list[tuple[int, str]]]:
+def _last_first(path: tuple[str | int, ...]) -> tuple[int, list[tuple[int, str]]]:
     """Order paths so that, read backward, what lies deep comes before what holds it, and later numbers first."""
-    return len(path), [(int(part), "") if part.isdecimal() else (-1, part) for part in path]
+    return len(path), [(part, "") if isinstance(part, int) else (-1, part) for part in path]
 
 
-def _drop_empty(document: Any, path: tuple[str, ...]) -> None:
+def _drop_empty(document: Any, path: tuple[str | int, ...]) -> None:
     """Take out the table at `path` where it is left without keys."""
     table = document
     for part in path[:-1]:

@@ -1,50 +1,48 @@
-"""The page of scale and pedal: which they are, what they send now, how well the scale is known, and until when.
+"""The page of scales, gauge and pedal: which they are, what they send now, how well a scale is known, and until when.
 
-Hearing opens the ports and lets go of them again; nothing is judged or filed by it.
+One instrument of the station file is shown, with all that the file can say of it; another is turned to at the top, and
+one that is not there yet is declared by what is typed. Hearing opens the ports and lets go of them again; nothing is
+judged or filed by it.
 """
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
-from typing import NamedTuple, get_args
+from typing import NamedTuple
 
 from PyQt6.QtCore import QTimer
 from PyQt6.QtGui import QCloseEvent
 from PyQt6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QPushButton, QVBoxLayout
 
-from drivers.events import Event, ForceUnit, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading
+from drivers.events import Event, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading
 from station.faults import is_fault
 from station.records.words import count
 from station.settings.station import load_station
 from station.settings.tables import SettingsFault
 from station.settings.writing import Key, Value, edited, keep, plain_number, values_of
-from station.views.form import Field, Form, labelled
+from station.views.form import Choice, Field, Form, labelled
 from station.views.page import Page, scrolled
 from station.views.palette import LookName
+from station.views.scale_forms import (
+    INSTRUMENTS,
+    NEW_STATION,
+    Instrument,
+    answers_of,
+    asked_of,
+    blamed,
+    fields_of,
+    format_of,
+    shown_of,
+)
 
 Hear = Callable[[], AbstractContextManager[Callable[[], Sequence[Event]]]]
 """Opens the ports of the station; what it gives gives what came since it was last asked."""
 
 HEAR_MS = 100
-NUMBERS = ("scale.baud", "pedal.baud")
-UNITS = "scale.units"
-NAMED = "as its frames say"
-FIELDS = (
-    Field("station.name", "Name of the bench", required=True, group="Bench"),
-    Field("scale.url", "Port of the scale", required=True, hint="as fidbench ports gives it", group="Scale"),
-    Field("scale.baud", "Speed, baud", hint="9600", group="Scale"),
-    Field("scale.frame", "What it sends", hint="{value} {unit}", group="Scale"),
-    Field("scale.unit", "Unit, where it names none", choices=(NAMED, *get_args(ForceUnit)), group="Scale"),
-    Field(UNITS, "Its words for units", hint="lb = lbf, kg = kgf", group="Scale"),
-    Field("scale.capacity", "Capacity", required=True, hint="100 lbf", group="Scale"),
-    Field("scale.resolution", "Smallest step", hint="0.02 lbf", group="Scale"),
-    Field("scale.response", "Response", hint="0.1 s", group="Scale"),
-    Field("scale.uncertainty", "Uncertainty, from a certificate", hint="0.2 lbf", group="Scale"),
-    Field("scale.uncertainty_until", "in force until", hint="2027-06-30", group="Scale"),
-)
+PEDAL_NUMBERS = ("pedal.baud",)
+BENCH = Field("station.name", "Name of the bench", required=True, group="Bench")
 PEDALS = {
     "": "none",
     "contact": "a footswitch between two pins",
@@ -76,9 +74,10 @@ class Known(NamedTuple):
 
 
 class ScalePage(Page):
-    """The scale and pedal of the station file `file`; without one, only the way to choose it.
+    """The instruments and the pedal of the station file `file`; without one, only the ways to choose or make it.
 
-    `use` takes a station file that was chosen or kept. `full` and `daily` begin a check of the scale.
+    `use` takes a station file that was chosen or kept. `full` and `daily` begin a check of the scale. `shown` is the
+    instrument that is shown, and `turn` shows another of them; `describe` shows the page of a file still to be made.
     """
 
     def __init__(
@@ -92,11 +91,15 @@ class ScalePage(Page):
         daily: Callable[[], None] | None = None,
         *,
         choose: Callable[[], str] | None = None,
+        shown: Instrument = "scale",
+        turn: Callable[[Instrument], None] | None = None,
+        describe: Callable[[], None] | None = None,
         scale: float = 1.0,
     ) -> None:
         text = f"Station file: {file}." if file else "No station file: pulls are by hand and not measured."
         super().__init__(look, "Scale and pedal", text, scale=scale)
         self._file, self._use, self._hear = file, use, hear
+        self._shown, self._turn = shown, turn
         self._choose = choose if choose is not None else self._ask_file
         self._ports = ExitStack()
         self._came: Callable[[], Sequence[Event]] | None = None
@@ -108,11 +111,15 @@ class ScalePage(Page):
         halves = QHBoxLayout()
         halves.setSpacing(round(48 * scale))
         halves.addLayout(self._left(known), 2)
+        self.instruments: Choice | None = None
         if file is not None:
             self._fill(file, halves)
         self.body.addLayout(halves, 1)
         self.choose_button = self.button("Choose a station file…")
         self.choose_button.clicked.connect(self._chosen)
+        if describe is not None:
+            self.describe_button = self.button("Describe a scale")
+            self.describe_button.clicked.connect(lambda _checked: describe())
         self.check_buttons: list[QPushButton] = []
         for words, do in (("Daily check", daily), ("Check the scale", full)):
             if do is not None:
@@ -128,7 +135,7 @@ class ScalePage(Page):
         column = QVBoxLayout()
         column.setSpacing(round(14 * self.scale))
         column.addWidget(labelled("How well it is known", "group", self))
-        self.known = labelled(_said(known), "plain", self)
+        self.known = labelled(_said(known, self._shown, self._file is not None), "plain", self)
         column.addWidget(self.known)
         heading = labelled("What it sends", "group", self)
         self.reading = labelled("not heard", "title", self)
@@ -144,22 +151,60 @@ class ScalePage(Page):
 
     def _fill(self, file: Path, halves: QHBoxLayout) -> None:
         try:
-            self._text = file.read_text(encoding="utf-8-sig")
-            values = values_of(self._text)
+            self._text = file.read_text(encoding="utf-8-sig") if file.exists() else NEW_STATION
+            self._values = values_of(self._text)
         except (OSError, UnicodeDecodeError, SettingsFault) as fault:
             self.say(f"{file}: {fault}", wrong=True)
             return
-        self._units = units_of(self._text)
-        fields = [each for each in FIELDS if "scale.frame" in values or each.key not in ("scale.frame", UNITS)]
-        self.form = Form([*fields, *PEDAL_FIELDS])
-        kind = PEDALS.get(values.get("pedal.kind", ""), PEDALS[""])
-        words = ", ".join(f"{word} = {unit}" for word, unit in self._units.items())
-        self.form.fill({"pedal.line": "cts", "scale.unit": NAMED, **values, "pedal.kind": kind, UNITS: words})
-        chosen = self.form.inputs["pedal.kind"]
-        if isinstance(chosen, QComboBox):
-            chosen.currentTextChanged.connect(self._ask_of_pedal)
-        self._ask_of_pedal(kind)
-        halves.addWidget(scrolled(self.form, self), 3)
+        self.form = Form([BENCH, *fields_of(self._shown), *PEDAL_FIELDS])
+        kind = PEDALS.get(self._values.get("pedal.kind", ""), PEDALS[""])
+        shown = shown_of(self._shown, self._values, self._text)
+        self.form.fill({"pedal.line": "cts", **self._values, **shown, "pedal.kind": kind})
+        for key, ask in (("pedal.kind", self._ask_of_pedal), (f"{self._shown}.format", self._ask_of_format)):
+            chosen = self.form.inputs.get(key)
+            if isinstance(chosen, QComboBox):
+                chosen.currentTextChanged.connect(ask)
+                ask(chosen.currentText())
+        column = QVBoxLayout()
+        column.setSpacing(round(14 * self.scale))
+        if self._turn is not None:
+            column.addLayout(self._which())
+        column.addWidget(scrolled(self.form, self), 1)
+        halves.addLayout(column, 3)
+
+    def _which(self) -> QHBoxLayout:
+        """Give the choice of the instrument that is shown."""
+        row = QHBoxLayout()
+        self.instruments = Choice(self)
+        self.instruments.setAccessibleName("which instrument")
+        for name, words in INSTRUMENTS.items():
+            is_there = any(key.startswith(f"{name}.") for key in self._values)
+            self.instruments.addItem(words if is_there else f"{words} (none yet)", name)
+        self.instruments.setCurrentIndex(list(INSTRUMENTS).index(self._shown))
+        self.instruments.activated.connect(self._turned)
+        label = labelled("Shown here", "label", self)
+        label.setBuddy(self.instruments)
+        row.addWidget(label, 1)
+        row.addWidget(self.instruments, 2)
+        return row
+
+    def _turned(self, row: int) -> None:
+        """Show another instrument, once what was typed may go."""
+        name = list(INSTRUMENTS)[row]
+        if name == self._shown or self._turn is None:
+            return
+        if self.may_leave():
+            self._let_go_if_heard()
+            self._turn(name)
+        elif self.instruments is not None:
+            self.instruments.setCurrentIndex(list(INSTRUMENTS).index(self._shown))
+
+    def _ask_of_format(self, _words: str = "") -> None:
+        """Show what is asked of the format that is chosen."""
+        if self.form is not None:
+            form = format_of(self._shown, self.form.answers())
+            for each in asked_of(self._shown):
+                self.form.show_field(f"{self._shown}.{each.key}", form in each.formats)
 
     def _ask_of_pedal(self, words: str) -> None:
         """Show what is asked of the kind of pedal that is chosen."""
@@ -169,18 +214,17 @@ class ScalePage(Page):
                 self.form.show_field(field.key, field.key.partition(".")[2] in asked)
 
     def _answers(self, form: Form) -> dict[Key, Value | None]:
-        """Give what is typed, key by key. Raises `SettingsFault` for words for units that are none."""
+        """Give what is typed, key by key. Raises `SettingsFault` for words or bytes that are none."""
         typed = form.answers()
         kind = _kind_of(typed["pedal.kind"])
         kept = ("pedal.kind", *(f"pedal.{key}" for key in PEDAL_KEYS[kind]))
-        typed = {key: text if not key.startswith("pedal.") or key in kept else "" for key, text in typed.items()}
-        typed["pedal.kind"] = kind
-        typed["scale.unit"] = "" if typed["scale.unit"] == NAMED else typed["scale.unit"]
-        units = {} if UNITS not in typed else typed_units(typed.pop(UNITS))
+        pedal = {key: text if key in kept else "" for key, text in typed.items() if key.startswith("pedal.")}
+        pedal["pedal.kind"] = kind
         answers: dict[Key, Value | None] = {
-            key: (plain_number(text) if key in NUMBERS else text) if text else None for key, text in typed.items()
+            key: (plain_number(text) if key in PEDAL_NUMBERS else text) if text else None for key, text in pedal.items()
         }
-        return answers | {("scale", "units", word): units.get(word) for word in {**self._units, **units}}
+        own = answers_of(self._shown, typed, self._values, self._text)
+        return {BENCH.key: typed[BENCH.key], **own, **answers}
 
     def unkept(self) -> str:
         """Say that something was typed and not kept."""
@@ -281,13 +325,15 @@ class ScalePage(Page):
         if missing:
             return
         try:
-            keep(self._file, edited(self._text, self._answers(self.form)), load_station)
+            text = edited(self._text, self._answers(self.form))
+            keep(self._file, text, load_station, over=self._file.exists())
         except SettingsFault as fault:
-            key = UNITS if fault.key.startswith(f"{UNITS}.") else fault.key
-            if key in self.form.inputs:
-                self.form.say({key: fault.why})
+            key, why = blamed(self._shown, fault)
+            key, why = (fault.key, fault.why) if not key and fault.key in self.form.inputs else (key, why)
+            if key:
+                self.form.say({key: why})
             else:
-                self.say(str(fault), wrong=True)
+                self.say(why, wrong=True)
             return
         self._let_go_if_heard()
         self.form.settle()
@@ -319,36 +365,18 @@ class ScalePage(Page):
             self._let_go_if_heard()
 
 
-def units_of(text: str) -> dict[str, str]:
-    """Give a station file's words for units, each with the unit it means."""
-    units = tomllib.loads(text).get("scale", {}).get("units", {})
-    return {word: str(unit) for word, unit in units.items()} if isinstance(units, dict) else {}
-
-
-def typed_units(text: str) -> dict[str, str]:
-    """Read words for units as they are typed. Raises `SettingsFault` for what is none.
-
-    >>> typed_units("lb = lbf, kg = kgf"), typed_units("")
-    ({'lb': 'lbf', 'kg': 'kgf'}, {})
-    """
-    found: dict[str, str] = {}
-    for part in filter(None, (each.strip() for each in text.split(","))):
-        word, _, unit = (each.strip() for each in part.rpartition("="))
-        if not word or not unit or word in found:
-            why = f"found {part!r}, expected each of its words once with the unit it means, as in lb = lbf"
-            raise SettingsFault(why, UNITS, why)
-        found[word] = unit
-    return found
-
-
 def _kind_of(words: str) -> str:
     return next((kind for kind, said in PEDALS.items() if said == words), "")
 
 
-def _said(known: Known | None) -> str:
-    if known is None:
-        return (
-            "No scale is known. Set up a scale, from the first page, listens to one, compares it with a known weight "
-            "and writes its station file; or choose a file that is there."
-        )
-    return f"Today: {known.standing}.\n{known.until}"
+def _said(known: Known | None, shown: Instrument, is_there: bool) -> str:
+    if known is not None:
+        return f"Today: {known.standing}.\n{known.until}"
+    if shown == "gauge":
+        return "A length gauge reads how much longer the new line is. It is zeroed on the opposite number each time."
+    if is_there:
+        return "This scale is not known: describe it here and keep it, then check it with weights."
+    return (
+        "No scale is known. Set up a scale, from the first page, listens to one, compares it with a known weight "
+        "and writes its station file; or choose a file that is there, or describe the scale yourself."
+    )

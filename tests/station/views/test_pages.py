@@ -477,7 +477,7 @@ def test_the_pedal_is_changed_in_the_form(qtbot: QtBot, tmp_path: Path) -> None:
 @pytest.mark.parametrize(("typed", "units", "said"), [
     ("lb = lbf, kg = kgf", {"lb": "lbf", "kg": "kgf"}, ""),
     ("lb. = lbf", {"lb.": "lbf"}, ""),
-    ("= = N", {"=": "N"}, ""),
+    ('"=" = N', {"=": "N"}, ""),
     ("lb", None, "expected each of its words once"),
     ("lb = lbf, lb = N", None, "expected each of its words once"),
     ("lb = pounds", None, "expected one of"),
