@@ -131,6 +131,7 @@ class Sitting:
             pages=(
                 ("Scale and pedal", self.show_scale),
                 ("Line plans", self.show_plans),
+                ("Relines", self.show_relines),
                 ("Hold specifications", self.show_holds),
                 ("Materials", self.show_materials),
                 ("Archive", self.show_archive),
@@ -190,8 +191,9 @@ class Sitting:
             )
         )
 
-    def _weigh_by(self, checks: ScaleChecks, how: str) -> None:
-        self._weigh((checks.full if how == FULL else checks.daily)(self._ask), checks.station)
+    def _weigh_by(self, checks: ScaleChecks | None, how: str) -> None:
+        if checks is not None:
+            self._weigh((checks.full if how == FULL else checks.daily)(self._ask), checks.station)
 
     def show_plans(self) -> None:
         """Show the page of line plans."""
@@ -199,6 +201,12 @@ class Sitting:
 
         mirrored = self._preferences.canopy == "left"
         self._turn_to(plan_page(self._look, self._begin_from, self._lengths, mirrored=mirrored, scale=self._scale()))
+
+    def show_relines(self) -> None:
+        """Show the page of whole relines."""
+        from station.pages_app import reline_page
+
+        self._turn_to(reline_page(self._look, self._begin_from, self._scale()))
 
     def _begin_from(self, plan: Path) -> None:
         """Show the first page with a plan that a job is to be begun from."""
@@ -331,12 +339,10 @@ class Sitting:
         self.show(self._plan)
 
     def _check_scale(self) -> None:
-        if self._checks is not None:
-            self._weigh_by(self._checks, FULL)
+        self._weigh_by(self._checks, FULL)
 
     def _check_daily(self) -> None:
-        if self._checks is not None:
-            self._weigh_by(self._checks, DAILY)
+        self._weigh_by(self._checks, DAILY)
 
     def _measure_set(self) -> None:
         """Open a line set to measure; when its page is closed, the first page is shown again."""

@@ -25,6 +25,7 @@ from station.units import LengthSystem, Said
 from station.views.archive_page import ArchivePage, FiledJob
 from station.views.palette import LookName
 from station.views.plan_page import PlanPage, plan_shelf
+from station.views.reline_page import RelinePage
 from station.views.scale_forms import Instrument
 from station.views.scale_page import Known, ScalePage
 from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
@@ -57,6 +58,12 @@ def plan_page(
     shelf, said = plan_shelf(folder), Said(lengths)
     more: dict[str, Any] = {"materials": names, "named_by": lambda name: _relines_with_plan(shelf, name)}
     return PlanPage(look, shelf, use, said=said, mirrored=mirrored, scale=scale, **more)
+
+
+def reline_page(look: LookName, use: Callable[[Path], None], scale: float = 1.0) -> RelinePage:
+    """Give the page of whole relines. `use` takes the file of one that a job is to be begun from."""
+    folder = shop_folder()
+    return RelinePage(look, folder, plan_shelf(folder).sheets(), use, scale=scale)
 
 
 def _jobs_with_hold(archive: Archive, name: str) -> str:

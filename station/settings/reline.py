@@ -92,6 +92,13 @@ def is_reline(top: Table) -> bool:
     return "reline" in top
 
 
+def load_reline(path: Path | str, at: Path | None = None) -> RelineSettings:
+    """Read a set job from its file, as one that stands `at`, where that is given: its plans are named from there."""
+    top = Table.load(path)
+    content = {key: top.get(key, lambda value: value) for key in top}
+    return read_reline(Table(str(path if at is None else at), "", content))
+
+
 def read_reline(top: Table) -> RelineSettings:
     """Read a set job from the top table of a file. Raises `SettingsFault` as `load_plan` does."""
     head = top.table("reline")

@@ -22,6 +22,7 @@ from typing import Any
 from station.settings.hold import HoldSpecification, load_hold, ready_made_hold, ready_made_holds
 from station.settings.materials import load_material
 from station.settings.plan import PlanSettings, load_plan
+from station.settings.reline import RelineSettings, load_reline
 from station.settings.tables import SettingsFault
 from station.settings.writing import Value, edited, keep, plain_number, values_of
 
@@ -141,6 +142,13 @@ def plans(shop: Path, check: Callable[[PlanSettings], Any]) -> Shelf:
     shares = ("plan.pull_share", "shrinkage.coefficient", "shrinkage.standard_uncertainty")
     numbers = (*shares, "sewing.stitches", "sewing.per_inch")
     return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at=at)), "plan.name", numbers, "reline")
+
+
+def relines(shop: Path, check: Callable[[RelineSettings], Any]) -> Shelf:
+    """Give the shelf of whole relines, which lie beside the line plans; `check` refuses what cannot be worked."""
+    numbers = ("reline.pieces_together",)
+    load = lambda path, at: check(load_reline(path, at))  # noqa: E731 -- as short as it is
+    return Shelf("jobs", shop / "plans", load, "reline.name", numbers, "plan")
 
 
 def hold_names(shop: Path) -> list[str]:

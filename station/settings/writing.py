@@ -30,7 +30,8 @@ from tomlkit.items import Array
 from station.settings.tables import SettingsFault
 
 T = TypeVar("T")
-Value = str | int | float
+Value = str | int | float | tuple[str | int, ...]
+"""A value of a key; several in brackets are a tuple."""
 Key = str | tuple[str, ...]
 """A key named from the top, with dots or, where a key has dots of its own, part by part."""
 
@@ -66,8 +67,8 @@ def _put(table: Any, path: list[str | int], value: Value | None, in_a_row: bool 
         if value is None:
             if is_there:
                 table.pop(key)
-        elif not is_there or table[key] != value:
-            table[key] = value
+        elif not is_there or table[key] != (list(value) if isinstance(value, tuple) else value):
+            table[key] = list(value) if isinstance(value, tuple) else value
         return
     if not is_there:
         if value is None:

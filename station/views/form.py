@@ -177,8 +177,8 @@ class Form(QWidget):
         """Give what stands in every field, without spaces at its ends."""
         return {key: _text(edit).strip() for key, edit in self.inputs.items()}
 
-    def fill(self, answers: Mapping[str, str]) -> None:
-        """Let `answers` stand in the fields, and nothing in a field without one."""
+    def fill(self, answers: Mapping[str, str], *, settled: bool = True) -> None:
+        """Let `answers` stand in the fields, and nothing in a field without one; not `settled`, as if typed."""
         for key, edit in self.inputs.items():
             text = answers.get(key, "")
             if isinstance(edit, QComboBox):
@@ -188,7 +188,8 @@ class Form(QWidget):
             else:
                 edit.setText(text)
                 edit.setCursorPosition(0)
-        self.settle()
+        if settled:
+            self.settle()
 
     def settle(self) -> None:
         """Take what stands in the fields now for what they were filled with."""

@@ -89,6 +89,7 @@ class StartPage(QWidget):
         page.addLayout(top)
         self.page_buttons = [self._action(words, do) for words, do in pages]
         row = QHBoxLayout()
+        row.setSpacing(round(12 * scale))
         for button in self.page_buttons:
             row.addWidget(button)
         row.addStretch(1)

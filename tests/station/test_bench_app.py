@@ -291,7 +291,8 @@ def test_a_job_open_past_midnight_asks_what_is_known_of_the_scale(qtbot: QtBot) 
 
 def test_every_page_is_reached_from_the_first_and_leads_back(qtbot: QtBot, opened: Opened) -> None:
     """Each button of the first page opens its page in the first one's place; Esc leads back to the first."""
-    titles = ["Scale and pedal", "Line plans", "Hold specifications", "Materials", "Archive", "In control?", "Settings"]
+    titles = ["Scale and pedal", "Line plans", "Relines", "Hold specifications", "Materials", "Archive"]
+    titles += ["In control?", "Settings"]
     for number, title in enumerate(titles):
         first = opened.sitting.start
         assert first is not None
@@ -482,4 +483,34 @@ def test_what_is_typed_for_a_new_job_stands_there_again(qtbot: QtBot, tmp_path: 
     start = program.sitting.start
     assert start is not None
     assert start.form.answers()["title"] == "A 3, left"
+    program.close()
+
+
+def test_a_bench_without_a_file_is_described_on_its_page(
+    qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With no station file one is made by typing alone; a second scale is declared beside it, and can be checked."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    program = Opened(qtbot, tmp_path)
+    sitting = program.sitting
+    sitting.show_scale()
+    page = sitting.page
+    assert isinstance(page, ScalePage)
+    page.describe_button.click()
+    said = {"frame": "{value} {unit}", "end": r"\r\n", "units": "lb = lbf", "capacity": "100 lbf"}
+    for table, url in (("scale", "/dev/one"), ("second_scale", "/dev/two")):
+        page = sitting.page
+        assert isinstance(page, ScalePage)
+        assert page.form is not None
+        typed = {f"{table}.{key}": text for key, text in {**said, "url": url}.items()}
+        page.form.fill({**page.form.answers(), "station.name": "Bench 7", **typed}, settled=False)
+        page.keep()
+        assert page.said.text() == ""
+        sitting.show_scale("second_scale")
+    station = load_station(tmp_path / "data" / "fidbench" / "station.toml")
+    assert [each.link.url for each in station.scales.values()] == ["/dev/one", "/dev/two"]
+    page = sitting.page
+    assert isinstance(page, ScalePage)
+    assert [button.text() for button in page.check_buttons] == ["Daily check", "Check the scale"]
+    assert "not checked" in page.known.text()
     program.close()

@@ -22,6 +22,7 @@ from station.views.job_forms import NEW_JOB
 from station.views.page import Page
 from station.views.palette import LookName
 from station.views.plan_page import PlanPage, plan_shelf
+from station.views.reline_page import RelinePage
 from station.views.scale_page import Known, ScalePage
 from station.views.settings_page import SettingsPage
 from station.views.sheet_page import NAME
@@ -92,6 +93,11 @@ def plan_line(folder: Path, look: LookName, scale: float) -> Page:
     return page
 
 
+def reline(folder: Path, look: LookName, scale: float) -> Page:
+    """Show the reline that comes with the program."""
+    return RelinePage(look, folder, plan_shelf(folder).sheets(), lambda _: None, scale=scale)
+
+
 def archive(folder: Path, look: LookName, scale: float) -> Page:
     """Show the archive after a good verification."""
     page = ArchivePage(look, "/home/loft/archive.sqlite", JOBS, folder, scale=scale)
@@ -123,7 +129,7 @@ def scale(folder: Path, look: LookName, scale: float) -> Page:
     file = folder / "station.toml"
     file.write_text(STATION)
     known = Known("scale checked today, ±0.12 lbf", "Full check at 30 lbf of 2026-06-01: until 2027-06-01.")
-    page = ScalePage(look, file, lambda _: None, known, _nothing, _none, _none, scale=scale)
+    page = ScalePage(look, file, lambda _: None, known, _nothing, _none, _none, turn=lambda _: None, scale=scale)
     page.reading.setText("30.02 lbf")
     page.more.setText("/dev/serial/by-id/usb-scale is open · 412 readings · pedal up")
     return page
@@ -131,7 +137,7 @@ def scale(folder: Path, look: LookName, scale: float) -> Page:
 
 def no_scale(_folder: Path, look: LookName, scale: float) -> Page:
     """Show the page without a station file."""
-    return ScalePage(look, None, lambda _: None, scale=scale)
+    return ScalePage(look, None, lambda _: None, describe=_none, scale=scale)
 
 
 def _nothing() -> Mapping[str, str]:
@@ -143,7 +149,7 @@ def _none() -> None:
 
 
 PAGES: tuple[Callable[[Path, LookName, float], Page], ...] = (
-    hold, hold_wrong, material, plan, plan_line, archive, archive_at_work, settings, scale, no_scale,
+    hold, hold_wrong, material, plan, plan_line, reline, archive, archive_at_work, settings, scale, no_scale,
 )  # fmt: skip
 
 
@@ -151,7 +157,15 @@ def first(_folder: Path, look: LookName, scale: float) -> QWidget:
     """Show the first page, with jobs to go on with."""
     jobs = [(each.job, each.words.split("\n")[0], "Teasel 190", "next: mark where B enters") for each in JOBS[:2]]
     do = [(words, _none) for words in ("Check the scale", "Daily check", "Measure a line set", "Set up a scale")]
-    titles = ("Scale and pedal", "Line plans", "Hold specifications", "Materials", "Archive", "Settings")
+    titles = (
+        "Scale and pedal",
+        "Line plans",
+        "Whole relines",
+        "Hold specifications",
+        "Materials",
+        "Archive",
+        "Settings",
+    )
     notice = "Bench 1, scale on usb-scale. Archive: archive.sqlite. Today: scale checked today, ±0.12 lbf."
     pages = [(words, _none) for words in titles]
     plan = Path("/home/loft/plans/centre.toml")
@@ -186,8 +200,8 @@ def _first_run(look: LookName, scale: float, now: Shown) -> QWidget:
 
 
 EVERY_PAGE: tuple[Callable[[Path, LookName, float], QWidget], ...] = (
-    first, first_run_trying, first_run, scale, no_scale, plan, plan_line, hold, hold_wrong, material, settings, archive,
-    archive_at_work,
+    first, first_run_trying, first_run, scale, no_scale, plan, plan_line, reline, hold, hold_wrong, material,
+    settings, archive, archive_at_work,
 )  # fmt: skip
 
 
