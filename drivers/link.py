@@ -20,7 +20,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import select
 import socket
 import threading
 import time
@@ -289,8 +291,11 @@ class _PortThread(ABC):
         finally:
             with self._guard:
                 self._port = None
+            connection = getattr(port, "_socket", None)
             with suppress(*_PORT_FAULTS):
                 port.close()
+            if connection is not None:  # the library leaves one open that the other end has reset
+                connection.close()
 
     def _up(self, at_us: int) -> None:
         self._told = None
@@ -318,17 +323,29 @@ class _PortThread(ABC):
     @staticmethod
     def _read(port: SerialPort) -> tuple[bytes, int]:
         """Take all that has come, waiting for a first byte, and the moment it was taken."""
-        chunk = port.read(1)
         number = getattr(port, "fd", None)
-        if chunk and isinstance(number, int):  # a port of this machine: the rest in one call, without asking how much
-            with suppress(BlockingIOError):
-                chunk += os.read(number, _READ_LIMIT)
-            return chunk, now_us()
+        if isinstance(number, int):  # a port of this machine: one wait and one read, whatever came
+            return _read_here(port, number), now_us()
+        chunk = port.read(1)
         while chunk and len(chunk) < _READ_LIMIT and (more := port.in_waiting):
             chunk += port.read(more)
             if more > 1:  # a count, and taken; a socket tells only that there is more. To ask is the dearest part of it
                 break
         return chunk, now_us()
+
+
+def _read_here(port: Any, number: int) -> bytes:
+    """Read a port of this machine: what is there, or what comes first within its time-out. Empty when told to stop."""
+    waiting = select.poll()
+    waiting.register(number, select.POLLIN)
+    waiting.register(port.pipe_abort_read_r, select.POLLIN)  # what `cancel_read` writes to
+    ready = {each for each, _ in waiting.poll(1000 * port.timeout)}
+    if number not in ready:
+        return b""
+    chunk = os.read(number, _READ_LIMIT)
+    if not chunk:  # nothing can be read, and yet it is ready: it hung up
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+    return chunk
 
 
 class Link(_PortThread):

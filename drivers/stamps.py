@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from itertools import repeat
 from statistics import median_low
 
 from drivers.events import Frame, Garbage, Noise, Reading
@@ -71,6 +72,9 @@ class Stamper:
 def stamped(decoded: Sequence[Frame | Noise], stamper: Stamper, arrived_us: int) -> list[Reading | Garbage]:
     """Give what a decoder made of one read, stamped."""
     stamps = stamper.stamp(len(decoded), arrived_us)
+    if len(decoded) > 1 and {*map(type, decoded)} == {Frame}:  # as nearly always: made without a step in Python each
+        columns = zip(*decoded, strict=True)
+        return [*map(tuple.__new__, repeat(Reading), zip(stamps, *columns, repeat(arrived_us), strict=False))]
     return [
         Reading(stamp_us, *event, arrived_us) if isinstance(event, Frame) else Garbage(stamp_us, *event)
         for stamp_us, event in zip(stamps, decoded, strict=True)

@@ -32,7 +32,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from station.measuring.hold_state import Band, HoldState, Many, One, ScaleUncertainty, Span, typed_uncertainty
-from station.measuring.trace import Trace
+from station.measuring.trace import Row, Trace
 from station.measuring.uncertainty import conformance
 from station.settings.hold import HoldSpecification
 
@@ -85,12 +85,17 @@ def begin(spec: HoldSpecification, uncertainty: ScaleUncertainty | None) -> Hold
     return HoldState(spec, uncertainty, acceptance, Band(spec.low_mn, spec.high_mn))
 
 
-def step(state: HoldState, chunk: Trace) -> HoldState:
-    """Give the state after the readings of `chunk`, however many they are."""
-    if len(chunk) == 0:
+def step(state: HoldState, chunk: Trace | Row) -> HoldState:
+    """Give the state after the readings of `chunk`, however many they are, or after one row."""
+    count = 1 if isinstance(chunk, Row) else len(chunk)
+    if count == 0:
         return state
     spec = state.spec
-    rows = One(state, chunk) if len(chunk) == 1 else Many(state, chunk)
+    rows: One | Many
+    if isinstance(chunk, Row):
+        rows = One(state, chunk)
+    else:
+        rows = One(state, chunk.row(0)) if count == 1 else Many(state, chunk)
     smallest_gap_us, largest_gap_us = rows.gaps_us
     zeros = rows.zeros() if spec.zero_limit_mn is not None else None
     peaks_mn = [peak for peak in (state.peak_mn, rows.peak_mn) if peak is not None]
@@ -99,7 +104,7 @@ def step(state: HoldState, chunk: Trace) -> HoldState:
         state.uncertainty,
         _step_band(state.acceptance, spec.duration_us, rows) if state.acceptance else None,
         _step_band(state.tolerance, spec.duration_us, rows),
-        state.rows + len(chunk),
+        state.rows + count,
         rows.last_us,
         max(state.largest_gap_us, largest_gap_us),
         max(peaks_mn, default=None),

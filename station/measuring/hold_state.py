@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from station.measuring.trace import OVERLOAD, Int64s, Trace
+from station.measuring.trace import OVERLOAD, Int64s, Row, Trace
 from station.settings.hold import HoldSpecification
 
 
@@ -130,15 +130,13 @@ class One:
 
     last = 0
 
-    def __init__(self, state: HoldState, chunk: Trace) -> None:
-        self.last_us = int(chunk.at_us[0])
+    def __init__(self, state: HoldState, row: Row) -> None:
+        self.last_us, value_mn, status, unit = row
         self._row = state.rows
         since_us = self.last_us - state.last_us if state.rows else None
         self.gaps_us = (1, 0) if since_us is None else (since_us, since_us)
-        status = int(chunk.status[0])
         self.overload = status == OVERLOAD
-        self.peak_mn = int(chunk.tension_mn[0]) if status < OVERLOAD else None
-        unit = int(chunk.unit[0])
+        self.peak_mn = value_mn if status < OVERLOAD else None
         self.units = frozenset((unit,)) if unit else frozenset()
         self.stood_mn = self.peak_mn
         same = self.peak_mn is not None and self.peak_mn == state.stood_mn

@@ -22,7 +22,7 @@ from typing import Literal, NamedTuple
 
 from drivers.events import LinkLost, Reading
 from station.measuring.hold import HoldState, Judgement, ScaleUncertainty, Span, begin, conclude, spoilt, step
-from station.measuring.trace import OVERLOAD, Trace
+from station.measuring.trace import OVERLOAD, Row, Trace
 from station.settings.hold import HoldSpecification
 
 Why = Literal["below", "above", "gap", "fault", "overload", "clock", "still"]
@@ -83,6 +83,7 @@ class LiveHold:
         self.response_us = response_us
         self._timeout_us = timeout_us
         self._chunks: list[Trace] = []
+        self._rows: list[Row] = []  # those after the last chunk that came one by one
         self._saw_zero = False
 
     @property
@@ -108,6 +109,7 @@ class LiveHold:
     @property
     def trace(self) -> Trace:
         """Give the trace so far; stamps count from its first reading."""
+        self._gather_rows()
         return Trace.joined(self._chunks)
 
     def feed(self, readings: Sequence[Reading]) -> list[HoldFact]:
@@ -116,6 +118,9 @@ class LiveHold:
             return []
         if self.first_us is None:
             self.first_us = readings[0].at_us
+        if len(readings) == 1:
+            row = Row.of(readings[0], self.first_us)
+            return self._take(row, step(self.state, row))
         chunk = Trace.of(readings, origin_us=self.first_us)
         facts: list[HoldFact] = []
         while len(chunk) and not self.closed:
@@ -152,9 +157,13 @@ class LiveHold:
             rows = int(zeros.argmax()) + 1
         return rows, after if rows == len(chunk) else step(self.state, chunk[:rows])
 
-    def _take(self, chunk: Trace, after: HoldState) -> list[HoldFact]:
+    def _take(self, chunk: Trace | Row, after: HoldState) -> list[HoldFact]:
         before, self.state = self.state, after
-        self._chunks.append(chunk)
+        if isinstance(chunk, Row):
+            self._rows.append(chunk)
+        else:
+            self._gather_rows()
+            self._chunks.append(chunk)
         origin_us = self.first_us or 0
         now_us = origin_us + after.last_us
         facts: list[HoldFact] = []
@@ -173,12 +182,17 @@ class LiveHold:
             facts.append(self.close(now_us))
         return facts
 
+    def _gather_rows(self) -> None:
+        if self._rows:
+            self._chunks.append(Trace.of_rows(self._rows))
+            self._rows = []
 
-def _span_facts(before: HoldState, after: HoldState, chunk: Trace, origin_us: int) -> list[HoldFact]:
+
+def _span_facts(before: HoldState, after: HoldState, chunk: Trace | Row, origin_us: int) -> list[HoldFact]:
     was, runs = before.watched.running, after.watched.running or after.watched.completed
     facts: list[HoldFact] = []
     if was is not None and (runs is None or runs.start_row != was.start_row):
-        facts.append(_why_broken(before, was, chunk, origin_us))
+        facts.append(_why_broken(before, was, Trace.of_rows([chunk]) if isinstance(chunk, Row) else chunk, origin_us))
     if runs is not None and (was is None or runs.start_row != was.start_row):
         facts.append(InBand(origin_us + runs.start_us))
     return facts

@@ -18,6 +18,7 @@ import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -51,6 +52,25 @@ def mn_per(unit: ForceUnit) -> float:
     return float(factor(unit, "force") * 1000)
 
 
+class Row(NamedTuple):
+    """One reading as a trace holds it, without the cost of arrays: what most scales send at a time."""
+
+    at_us: int
+    tension_mn: int
+    status: int
+    unit: int
+
+    @classmethod
+    def of(cls, reading: Reading, origin_us: int = 0) -> Row:
+        """Give a reading as a row, by the rules of `Trace.of`."""
+        at_us, force, unit, status, _ = reading
+        if force is not None and unit is not None and status not in NO_TENSION:
+            pull_mn = round(min(max(force * mn_per(unit), -LARGEST_MN), LARGEST_MN))
+            return cls(at_us - origin_us, pull_mn, _STATUS_CODE[status], _UNIT_CODE[unit])
+        code = _STATUS_CODE[status] if status in NO_TENSION else FAULT
+        return cls(at_us - origin_us, 0, code, _UNIT_CODE[unit])
+
+
 @dataclass(frozen=True, eq=False)
 class Trace:
     """A run of readings as columns of one length.
@@ -76,6 +96,10 @@ class Trace:
     def __getitem__(self, rows: slice) -> Trace:
         return Trace(self.at_us[rows], self.tension_mn[rows], self.status[rows], self.unit[rows])
 
+    def row(self, at: int) -> Row:
+        """Give one reading of the run."""
+        return Row(int(self.at_us[at]), int(self.tension_mn[at]), int(self.status[at]), int(self.unit[at]))
+
     @cached_property
     def has_tension(self) -> Bools:
         """Tell for each reading whether it carries a tension: an overload or a fault carries none."""
@@ -87,26 +111,34 @@ class Trace:
 
         A reading without a force, or without a unit, is a fault and never a zero.
         """
-        carries = [r.force is not None and r.unit is not None and r.status not in NO_TENSION for r in readings]
-        status = [
-            _STATUS_CODE[r.status] if carried or r.status in NO_TENSION else FAULT
-            for r, carried in zip(readings, carries, strict=True)
-        ]
-        tension = [
-            r.force * mn_per(r.unit) if carried and r.force is not None and r.unit is not None else 0.0
-            for r, carried in zip(readings, carries, strict=True)
-        ]
-        return cls(
-            np.array([r.at_us - origin_us for r in readings], np.int64),
-            np.rint(np.clip(tension, -LARGEST_MN, LARGEST_MN)).astype(np.int64),
-            np.array(status, np.int8),
-            np.array([_UNIT_CODE[r.unit] for r in readings], np.int8),
-        )
+        if not readings:
+            return cls(np.array([], np.int64), np.array([], np.int64), np.array([], np.int8), np.array([], np.int8))
+        columns: list[tuple[Any, ...]] = [*zip(*readings, strict=True)]
+        at_us, forces, units, statuses, _ = columns
+        codes = [_UNIT_CODE[unit] for unit in units] if _differ(units) else _UNIT_CODE[units[0]]
+        if None in forces or None in units or not NO_TENSION.isdisjoint(statuses):
+            rows = [Row.of(reading) for reading in readings]
+            tension = np.array([row.tension_mn for row in rows], np.int64)
+            status: int | list[int] = [row.status for row in rows]
+        else:
+            per = [mn_per(unit) for unit in units] if _differ(units) else mn_per(units[0])
+            pull = np.multiply(np.array(forces, np.float64), per)
+            tension = np.rint(np.minimum(np.maximum(pull, -LARGEST_MN), LARGEST_MN)).astype(np.int64)
+            status = [_STATUS_CODE[word] for word in statuses] if _differ(statuses) else _STATUS_CODE[statuses[0]]
+        stamps = np.array(at_us, np.int64) - origin_us
+        return cls(stamps, tension, _column(status, stamps), _column(codes, stamps))
 
     @classmethod
     def empty(cls) -> Trace:
         """Give the trace of no reading."""
         return cls.of([])
+
+    @classmethod
+    def of_rows(cls, rows: Sequence[Row]) -> Trace:
+        """Give rows, at least one, as columns."""
+        at_us, tension_mn, status, unit = zip(*rows, strict=True)
+        stamps = np.array(at_us, np.int64)
+        return cls(stamps, np.array(tension_mn, np.int64), np.array(status, np.int8), np.array(unit, np.int8))
 
     @classmethod
     def joined(cls, traces: Sequence[Trace]) -> Trace:
@@ -153,3 +185,12 @@ class Trace:
         if bad_status.any() or bad_unit.any():
             raise TraceFault("found a stored trace with a status or unit that is none of ours")
         return cls(np.cumsum(stamps, dtype=np.int64), np.cumsum(tensions, dtype=np.int64), status, unit)
+
+
+def _differ(words: Sequence[Any]) -> bool:
+    return words.count(words[0]) != len(words)
+
+
+def _column(codes: int | list[int], like: Int64s) -> Int8s:
+    """Give codes as a column as long as `like`."""
+    return np.full(len(like), codes, np.int8)

@@ -3,7 +3,7 @@
 Readings come from the threads of the links. A look that waits for the next beat adds up to a whole beat to the time
 from a reading to what it changes on the screen; so whoever brings readings calls `wake`, from any thread and as often
 as it likes. Wakes that come together make one look, and two looks are never closer than `LEAST_MS`, so that a thousand
-readings a second leave the window time to draw and to answer keys.
+readings a second leave the window time to draw and to answer keys. After a beat a look is made at once: beats are rare.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class Beat(QObject):
         self._frame, self._look = frame, look
         self._is_waking = False  # a look is on its way already
         self._since = QElapsedTimer()
-        self._since.start()
+        self._since.start()  # since the last look
         self._woken.connect(self._plan_look)  # from another thread: queued
         self._soon = QTimer(self)
         self._soon.setTimerType(Qt.TimerType.PreciseTimer)
@@ -35,7 +35,7 @@ class Beat(QObject):
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(round(1000 / FRAMES_PER_SECOND))
-        self._timer.timeout.connect(self._beat)
+        self._timer.timeout.connect(self._frame)
 
     def start(self) -> None:
         """Begin to beat."""
@@ -63,6 +63,3 @@ class Beat(QObject):
         self._look()
         self._since.restart()
 
-    def _beat(self) -> None:
-        self._frame()
-        self._since.restart()
