@@ -62,4 +62,3 @@ class Beat(QObject):
         self._is_waking = False  # before the look: what comes while it is made is looked at next
         self._look()
         self._since.restart()
-
