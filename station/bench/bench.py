@@ -370,7 +370,7 @@ class Bench(Hearing):
         if step.kind == "strip" and (why := self.state.why_not_strip(step)):
             return why
         if step.kind in {"sign", "inspect"}:
-            return "never by foot: use the keyboard"
+            return f"never by foot: press {'S to sign' if step.kind == 'sign' else 'I for the second person'}"
         if step.kind == "check" and at_us - self.step_since_us < SHOWN_US:
             return "look first: a check counts once it has been shown for two seconds"
         if step.kind == "mark" and not self.pull_is_right():

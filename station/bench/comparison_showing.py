@@ -90,7 +90,7 @@ class ComparisonShowing:
             gauge = replace(
                 gauge, tension=None if bench.pulls.line_mn is None else self._pull.force(bench.pulls.line_mn)
             )
-        if apart_um is not None:
+        if apart_um is not None and right:  # under another pull a gauge's length says nothing
             gauge = None  # the length is what matters; the card shows the pulls
             number, arrow, second = self._by_gauge(apart_um, comparing)
         method = METHODS[comparing.method].format(reference=self._pull.reference())
@@ -198,8 +198,8 @@ class ComparisonShowing:
         """Show large what the gauge reads on the new line, and whether a tap takes it."""
         side = "level" if not apart_um else "long" if apart_um > 0 else "short"
         toward: Toward | None = None if not apart_um else "canopy" if apart_um > 0 else "link"
-        said = self._wrong_pull(comparing) or self._can_be_said(comparing)
-        return self._pull.length_number(abs(apart_um) / 1e6), toward, (Words(f"new line {side}"), *said)
+        said = Words(f"new line {side}"), *self._can_be_said(comparing)
+        return self._pull.length_number(abs(apart_um) / 1e6), toward, said
 
     def _comparing_gauge(self, comparing: Comparing) -> Gauge:
         """Give the live pull with its window; of a balance bar, the sum of both."""

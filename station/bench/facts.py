@@ -184,9 +184,11 @@ def _said_of_deed(entry: Entry) -> str:
     if isinstance(entry, PieceScrapped | PieceReleased):
         return f"piece {entry.piece} {'scrapped' if isinstance(entry, PieceScrapped) else 'released'} by {entry.by}"
     if isinstance(entry, SignedOff | Inspected | Overridden):
-        done = {SignedOff: "signed off", Inspected: "inspected", Overridden: "passed by name"}[type(entry)]
-        return f"{done} by {entry.by}"
-    if isinstance(entry, StepDone | TrapSet):
+        done = {SignedOff: "signed off by", Inspected: "inspected by", Overridden: "passed without it, by"}[type(entry)]
+        return f"{done} {entry.by}"
+    if isinstance(entry, TrapSet):
+        return f"{entry.trap} set"
+    if isinstance(entry, StepDone):
         return ""
     return {HoldCompleted: "time complete", PieceOverpulled: "a pull over the ceiling"}.get(
         type(entry), "one step back"

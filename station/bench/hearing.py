@@ -25,6 +25,8 @@ from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
 from station.bench.cues import Cue
 from station.bench.snapshot import Words
 
+NOT_COUNTED_US = 8_000_000  # for how long it is said that what was done did not count
+
 
 class Hearing(ABC):
     """A model fed with stamped events; see the module's docstring."""
@@ -39,6 +41,7 @@ class Hearing(ABC):
         self.pedal_watched = True  # False where nobody could tell that its server hangs
         self._pedal = Pedal()
         self._cues: list[Cue] = []
+        self._refused: tuple[Words, int] | None = None  # what did not count, and since when that is said
 
     def foot_standing(self, has_pedal: bool) -> Words:
         """Give how the foot stands, for the top line."""
@@ -104,6 +107,9 @@ class Hearing(ABC):
             self._foot(event)
 
     def _foot(self, event: PedalEdge | Tick) -> None:
+        if self._refused is not None and self.now_us - self._refused[1] >= NOT_COUNTED_US:
+            self.notice = None if self.notice is self._refused[0] else self.notice
+            self._refused = None
         for felt in self._pedal.feed(event):
             if isinstance(felt, Tap):
                 self._tapped(felt.at_us)
@@ -119,4 +125,5 @@ class Hearing(ABC):
     def not_counted(self, why: str) -> None:
         """Say that what was done did not count, and why."""
         self.notice = Words(f"Not counted: {why}{'' if why.endswith('?') else '.'}", "warn")
+        self._refused = self.notice, self.now_us
         self._cues.append("not counted")

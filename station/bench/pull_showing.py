@@ -141,7 +141,8 @@ class PullShowing:
         if bench.by_hand:
             return Act(
                 Words(f"Pre-stretch {what.removesuffix(',')}: pull to {target} for {seconds(spec.duration_us, 0)}"),
-                under="No scale: press H when it was pulled by hand. The record says: not measured.",
+                second=(Words("no scale: count the seconds;"), Words("then press H, or the button", "act")),
+                under="The record says: pulled by hand, not measured.",
                 caution=HANDLE,
             )
         attempt = watch.attempt
@@ -149,9 +150,9 @@ class PullShowing:
         tone: Tone = "plain"
         held = Words(f"held {seconds(held_us, 0)} of {seconds(spec.duration_us, 0)}", "quiet")
         second: tuple[Words, ...] = (held,)
+        under = ""
         if bench.blocked_piece:
-            sentence = Words(f"Stop: scrap piece {bench.blocked_piece}, or have it released", "stop")
-            second = (Words("it saw more than it may; nobody can see set-in damage", "stop"),)
+            sentence, second, under = self.blocked()
         elif attempt is not None and attempt.spoilt:
             sentence, second, tone = self._spoilt(attempt)
         elif watch.phase == "ease off":
@@ -172,10 +173,20 @@ class PullShowing:
             self.tension(tone),
             second,
             gauge=self._hold_gauge(spec, watch),
+            under=under,
             progress=Progress(held_us / 1e6, spec.duration_us / 1e6, complete),
             card=self._trace(watch),
             caution=HANDLE,
         )
+
+    def blocked(self) -> tuple[Words, tuple[Words, ...], str]:
+        """Say that a piece must be scrapped or released, how many more are asked about, and by which keys."""
+        bench, pieces = self._bench, self._bench.state.blocked
+        second = [Words("it saw more than it may; nobody can see set-in damage", "stop")]
+        if len(pieces) > 1:
+            second.append(Words(f"{len(pieces)} pieces did: each is asked about", "warn"))
+        under = "Press X to scrap it, R to have it released by name, with a reason."
+        return Words(f"Stop: scrap piece {bench.blocked_piece}, or have it released", "stop"), tuple(second), under
 
     def _spoilt(self, attempt: LiveHold) -> tuple[Words, tuple[Words, ...], Tone]:
         """Say at once that a hold is void, whatever comes."""
@@ -216,6 +227,9 @@ class PullShowing:
             return Words(f"{first}. Pull to {target} again", "warn"), (
                 Words(rest.removesuffix(" Pull again."), "warn"),
             )
+        if not self._bench.reading_is_fresh:
+            dead = Words("no reading from the scale: look at it and its cable", "warn")
+            return Words(f"Pull {what} to {target}, once the scale reads"), (dead,)
         return Words(f"Pull {what} to {target}"), (
             Words(f"and hold it {seconds(spec.duration_us, 0)}"),
             Words("the time starts by itself", "act"),

@@ -52,11 +52,8 @@ class Showing:
         index = steps.index(step) if step else len(steps)
         act = self._act(step)
         if bench.blocked_piece and step and step.kind != "pre-stretch":
-            act = Act(
-                Words(f"Stop: scrap piece {bench.blocked_piece}, or have it released", "stop"),
-                second=(Words("it saw more than it may; nobody can see set-in damage", "stop"),),
-                under="Press X to scrap it, R to have it released by name, with a reason.",
-            )
+            sentence, second, under = self._pull.blocked()
+            act = Act(sentence, second=second, under=under)
         if bench.stopped:
             act = Act(
                 Words("Stop: nothing more can be recorded", "stop"),
@@ -209,7 +206,8 @@ class Showing:
         if step.kind == "inspect":
             return Act(
                 Words("A second person inspects the work"),
-                under="Never by foot: press I, or the button.",
+                second=(Words("from the canopy down, left and right;"), Words("then press I, or the button", "act")),
+                under="Never by foot, and never by who did the work. What was found is written down.",
             )
         if step.kind == "sign":
             return Act(
@@ -266,7 +264,9 @@ class Showing:
             lines.append(f"{line}, piece {piece}: {how.get(type(done), 'no hold')}")
         for line, found in state.comparisons.items():
             if found:
-                lines.append(f"{line}: {said_of(found[-1], self._bench.settings.lengths).removeprefix(line).strip()}")
+                lines.append(
+                    f"{line}: {said_of(found[-1], self._bench.settings.lengths).removeprefix(found[-1].line).strip()}"
+                )
         passed = [key for key, fact in state.done.items() if isinstance(fact, Overridden)]
         left = [fact.line for fact in state.done.values() if isinstance(fact, Adjusted) and fact.action == "leave"]
         return [*lines, *(f"passed by name: {key}" for key in passed), *(f"{line}: left as it is" for line in left)]
