@@ -82,6 +82,8 @@ class ComparisonShowing:
             number = self._pull.length_number(um / 1e6)
             arrow = "canopy" if comparing.long else "link"
             sentence = f"How much {side}? A tap for each sixteenth"
+            if bench.settings.lengths == "metric":  # a sixteenth is no whole number of millimetres
+                second = (Words(f"{comparing.count}/16 in by taps"), *second)
             if comparing.phase == "confirm":
                 sentence = f"New line {self._pull.length(um / 1e6)} {side}?"
         gauge = None if bench.by_hand else self._comparing_gauge(comparing)
