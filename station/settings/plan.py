@@ -32,11 +32,11 @@ import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar, get_args
+from typing import Any, Literal, get_args
 
 from station import units
 from station.settings.materials import MaterialSettings, material_named
-from station.settings.tables import SettingsFault, Table, plain_number, whole_number
+from station.settings.tables import SettingsFault, Table, bounded, plain_number, whole_number
 from station.settings.trials import Trial, load_trials
 
 ARCHIVE = "the archive"
@@ -47,7 +47,6 @@ _LONGEST_NAME = 60
 # Past these a length is a slip of the pen, and too far from the others to be reckoned with beside them.
 _LONGEST_M, _SHORTEST_M = 10_000.0, 1e-6
 
-N = TypeVar("N", int, float)
 Leg = Literal["own piece", "running end"]
 
 
@@ -444,16 +443,6 @@ def _name(value: Any) -> str:
     return value.strip()
 
 
-def _bounded(read: Callable[[Any], N], zero_too: bool, expected: str) -> Callable[[Any], N]:
-    def bounded(value: Any) -> N:
-        number = read(value)
-        if number < 0 or (number == 0 and not zero_too):
-            raise ValueError(f"found {value!r}, expected {expected}")
-        return number
-
-    return bounded
-
-
 def _ordinary_m(value: Any) -> float:
     length_m = units.length_m(value)
     if abs(length_m) > _LONGEST_M or 0 < abs(length_m) < _SHORTEST_M:
@@ -475,10 +464,10 @@ def _share(value: Any) -> float:
     return number
 
 
-_zero_up_m = _bounded(_ordinary_m, True, "a length of zero or more")
-_above_zero_m = _bounded(_ordinary_m, False, "a length above zero")
-_zero_up_force_n = _bounded(units.force_n, True, "a force of zero or more")
-_above_zero_force_n = _bounded(units.force_n, False, "a force above zero")
-_zero_up_number = _bounded(plain_number, True, "a number of zero or more")
-_above_zero_number = _bounded(plain_number, False, "a number above zero")
-_above_zero_count = _bounded(whole_number, False, "a whole number above 0")
+_zero_up_m = bounded(_ordinary_m, True, "a length of zero or more")
+_above_zero_m = bounded(_ordinary_m, False, "a length above zero")
+_zero_up_force_n = bounded(units.force_n, True, "a force of zero or more")
+_above_zero_force_n = bounded(units.force_n, False, "a force above zero")
+_zero_up_number = bounded(plain_number, True, "a number of zero or more")
+_above_zero_number = bounded(plain_number, False, "a number above zero")
+_above_zero_count = bounded(whole_number, False, "a whole number above 0")

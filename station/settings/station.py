@@ -24,6 +24,7 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast, get_args
 
@@ -33,8 +34,9 @@ from drivers.modbus_rtu import ModbusFormat, Number, WordOrder, gap_us
 from drivers.scpi import ScpiFormat
 from drivers.text_format import Measured
 from drivers.text_frames import FormatFault, TextFormat, wire_bytes
+from station import units
 from station.settings.hold import HoldSpecification, SpecificationFault, read_hold
-from station.settings.tables import SettingsFault, Table
+from station.settings.tables import SettingsFault, Table, bounded
 
 T = TypeVar("T")
 FORMATS = ("text", "modbus-rtu", "scpi")
@@ -149,12 +151,7 @@ def _scale(table: Table) -> ScaleSettings:
         frames = read(table)
     except FormatFault as fault:
         raise SettingsFault(f"{table.file}: [{table.name}] {fault}") from None
-    capacity_mn = table.force_mn("capacity")
-    if capacity_mn <= 0:
-        raise table.fault("capacity", "expected a force above 0 lbf")
-    uncertainty = table.quantity("uncertainty", "force", None)
-    if uncertainty is not None and uncertainty < 0:
-        raise table.fault("uncertainty", "expected a force of 0 lbf or more")
+    uncertainty = table.get("uncertainty", _uncertainty_n, None)
     until = table.get("uncertainty_until", _date, None)
     if uncertainty is not None and until is None:
         raise table.fault(
@@ -164,9 +161,9 @@ def _scale(table: Table) -> ScaleSettings:
     scale = ScaleSettings(
         link=_link(table, form),
         format=frames,
-        capacity_mn=capacity_mn,
-        resolution_mn=table.force_mn("resolution", None),
-        response_us=table.time_us("response", None),
+        capacity_mn=table.get("capacity", _above_zero_mn),
+        resolution_mn=table.get("resolution", _above_zero_mn, None),
+        response_us=table.get("response", _zero_up_us, None),
         uncertainty_n=uncertainty,
         uncertainty_until=until,
     )
@@ -241,7 +238,7 @@ def _link(table: Table, form: str) -> LinkSettings:
     return _made(
         table,
         LinkSettings,
-        url=_beside(table.file, table.text("url")),
+        url=_beside(table.file, table.get("url", _url)),
         baud=baud,
         bytesize=table.get("bytesize", _one_of_numbers(5, 6, 7, 8), 8),
         parity=cast(Any, table.one_of("parity", ["N", "E", "O", "M", "S"], "N")),
@@ -252,6 +249,17 @@ def _link(table: Table, form: str) -> LinkSettings:
         gap_us=gap_us(baud) if form == "modbus-rtu" else 0,
         period_us=table.time_us("period", None),
     )
+
+
+def _url(value: Any) -> str:
+    """Read a url: a port's name, or an address of a kind that pyserial opens."""
+    expected = "a port as fidbench ports gives it, socket://, rfc2217:// or a capture file"
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError(f"found {value!r}, expected {expected}, in quotes")
+    kind, mark, _ = value.partition("://")
+    if mark and not (kind.isidentifier() and find_spec(f"serial.urlhandler.protocol_{kind.lower()}")):
+        raise ValueError(f"found {value!r}, expected {expected}: {kind}:// is no kind of address known here")
+    return value
 
 
 def _beside(file: str, url: str) -> str:
@@ -277,7 +285,7 @@ def _pedal(table: Table) -> PedalLinkSettings | KeyPedal:
     pedal = _made(
         table,
         PedalLinkSettings,
-        url=table.text("url"),
+        url=table.get("url", _url),
         baud=table.count("baud", 9600),
         kind=cast(Literal["contact", "text"], kind),
         line=cast(Any, table.one_of("line", ["cts", "dsr", "dcd", "ri"], "cts")),
@@ -308,6 +316,11 @@ def _range(value: Any) -> tuple[int, int]:
     except (AttributeError, ValueError):
         raise ValueError(f'found {value!r}, expected two byte positions in quotes, as in "1:-2"') from None
     return first, last
+
+
+_above_zero_mn = bounded(units.force_mn, False, "a force above 0 lbf")
+_zero_up_us = bounded(units.time_us, True, "a time of 0 s or more")
+_uncertainty_n = bounded(lambda value: units.quantity(value, "force"), True, "a force of 0 lbf or more")
 
 
 def _date(value: Any) -> datetime.date:

@@ -27,6 +27,7 @@ from station import units
 
 T = TypeVar("T")
 D = TypeVar("D")
+N = TypeVar("N", int, float, Fraction)
 _REQUIRED: Any = object()
 
 
@@ -182,6 +183,18 @@ def _text(value: Any) -> str:
     if not isinstance(value, str):
         raise ValueError(f"found {value!r}, expected text in quotes")
     return value
+
+
+def bounded(read: Callable[[Any], N], zero_too: bool, expected: str) -> Callable[[Any], N]:
+    """Give what reads as `read` does and refuses what is below zero, and zero unless `zero_too`."""
+
+    def above(value: Any) -> N:
+        number = read(value)
+        if number < 0 or (number == 0 and not zero_too):
+            raise ValueError(f"found {value!r}, expected {expected}")
+        return number
+
+    return above
 
 
 def plain_number(value: Any) -> float:

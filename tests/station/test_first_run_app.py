@@ -289,7 +289,9 @@ def test_a_fault_of_the_file_names_the_file_asked_for(qtbot: QtBot, at: FirstRun
         at.page.buttons[LISTEN].click()
         qtbot.waitUntil(at.page.save_button.isVisible, timeout=8000)
         at.page.buttons[SAVE].click()
-        assert errors(at.page) == [f"{tmp_path}/new/station.toml: [scale] capacity: expected a force above 0 lbf"]
+        assert errors(at.page) == [
+            f"{tmp_path}/new/station.toml: [scale] capacity: found '0 lbf', expected a force above 0 lbf"
+        ]
         assert list((tmp_path / "new").iterdir()) == []
         (tmp_path / "new" / "station.toml").write_text("mine")
         fill(at, capacity="100 lbf")

@@ -92,6 +92,9 @@ def test_a_scpi_scale(tmp_path: Path) -> None:
         (SCPI.replace("FETCH?", "FETCH"), "[scale] query: found 'FETCH'"),
         (SCPI.replace('"N"', '"kg"'), "[scale] unit: found 'kg'"),
         (TEXT + "register = 4\n", "unknown key 'register'"),
+        (TEXT + 'response = "-0.1 s"\n', "[scale] response: found '-0.1 s', expected a time of 0 s or more"),
+        (TEXT + 'resolution = "0 lbf"\n', "[scale] resolution: found '0 lbf', expected a force above 0 lbf"),
+        (TEXT + 'uncertainty = "-1 lbf"\n', "[scale] uncertainty: found '-1 lbf', expected a force of 0 lbf or more"),
     ],
 )
 def test_what_cannot_work_is_refused(tmp_path: Path, text: str, words: str) -> None:
@@ -101,3 +104,27 @@ def test_what_cannot_work_is_refused(tmp_path: Path, text: str, words: str) -> N
         load_station(path)
     assert str(refused.value).startswith(f"{path}: ")
     assert words in str(refused.value)
+
+
+@pytest.mark.parametrize(("url", "found"), [
+    ("", "found ''"), ("  ", "found '  '"), ("foo://x", "foo:// is no kind of address"), ("../x://y", "../x://"),
+])  # fmt: skip
+def test_a_url_that_nothing_opens_is_refused(tmp_path: Path, url: str, found: str) -> None:
+    """An empty url and an unknown kind of address are the file's fault, for the scale as for the pedal."""
+    text = written(tmp_path, TEXT).read_text().replace("/dev/ttyUSB0", url)
+    pedal = written(tmp_path, TEXT).read_text() + f'[pedal]\nkind = "contact"\nurl = "{url}"\n'
+    for name, content in (("scale", text), ("pedal", pedal)):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(content)
+        with pytest.raises(SettingsFault) as refused:
+            load_station(path)
+        assert f"{name}.toml: [{name}] url: " in str(refused.value)
+        assert found in str(refused.value)
+
+
+@pytest.mark.parametrize("url", ["socket://10.0.0.5:4001", "rfc2217://bench:2217", "loop://", "RFC2217://bench:2217"])
+def test_a_url_that_is_opened_is_kept_as_it_is(tmp_path: Path, url: str) -> None:
+    """Whatever kind of address pyserial knows is taken."""
+    path = written(tmp_path, TEXT)
+    path.write_text(path.read_text().replace("/dev/ttyUSB0", url))
+    assert load_station(path).scale.link.url == url
