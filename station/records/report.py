@@ -251,12 +251,20 @@ class _Pages:
         lower = (("Line stock",), ("Sewing",), ("Measuring",))
         for longest in _LONGEST_FACTS:
             short = {title: [(label, _cut(said, longest)) for label, said in rows] for title, rows in facts_of(opened)}
+            short["Measuring"] = [self._check_named(label, said) for label, said in short["Measuring"]]
             made = [self._beside([self._boxes(titles, short, len(row)) for titles in row]) for row in (upper, lower)]
             parts = [made[0], Spacer(1, 5), made[1]]
             self.longest_fact = longest
             if self._high(parts) <= high:
                 break
         return KeepInFrame(self.width, high, parts, mode="shrink")
+
+    def _check_named(self, label: str, said: str) -> tuple[str, str]:
+        """Name the scale checks in force where nothing was typed of one: it is recorded all the same."""
+        if label != "scale check" or said != NOT_RECORDED or not self.checks:
+            return label, said
+        numbers = " and ".join(str(each.seq) for each in self.checks)
+        return label, f"see {'entry' if len(self.checks) == 1 else 'entries'} {numbers}"
 
     def _boxes(self, titles: Sequence[str], facts: Mapping[str, list[tuple[str, str]]], columns: int) -> list[Flowable]:
         made = [box(title, facts[title], self._column(columns), 0.36 if columns == 2 else 0.4) for title in titles]

@@ -28,9 +28,10 @@ from station.records.entries import (
     Overridden,
     PieceReleased,
     PieceScrapped,
+    ScaleChecked,
     body_of,
 )
-from station.records.job_sheet import JobSheet
+from station.records.job_sheet import JobSheet, Told
 from station.records.line_picture import line_picture
 from station.records.report import Paper, report
 from station.records.rows import Row
@@ -464,3 +465,25 @@ def test_page_one_keeps_the_result_and_room_for_ink(tmp_path: Path, paper: Paper
     assert "the maker's letter" in first
     assert re.search(r"\d+ results in the annex, all of them sound, held or level", first)
     assert "line A59" in flowed(read(pdf, tmp_path, "-f", "2"))
+
+
+@needs_reader
+def test_page_1_names_the_scale_check_in_force(tmp_path: Path) -> None:
+    """Where nothing was typed of a scale check, page 1 names the entries of those in force; what was typed stands."""
+    check = ScaleChecked(
+        scale="cell", target_mn=133_447, uncertainty={"expanded_mn": 890}, scale_class="1", points=(), by="A. Person",
+        weights="set 2", latitude=None, check_hash="",
+    )  # fmt: skip
+    checks = [Told(3, "2026-02-11T08:00:00.000000Z", check), Told(9, "2026-03-04T08:00:00.000000Z", check)]
+    opened = dataclasses.replace(OPENED, measuring={"cell": "LC-0092"})
+    silent, traces = filed((opened, ()))
+
+    def told_of(sheet: JobSheet, many: int) -> str:
+        page = read(report(sheet, traces.__getitem__, checks=checks[:many]), tmp_path, "-f", "1", "-l", "1")
+        (line,) = [line for line in page.splitlines() if "scale check" in line]
+        return line.partition("scale check")[2].strip()
+
+    assert told_of(silent, 0) == "not recorded"
+    assert told_of(silent, 1) == "see entry 3"
+    assert told_of(silent, 2) == "see entries 3 and 9"
+    assert told_of(filed((OPENED, ()))[0], 2) == "U 0.2 lbf, 2026-02-11"
