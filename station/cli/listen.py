@@ -42,6 +42,12 @@ def listen(
     """
     if duration <= 0:
         raise click.BadParameter("found no time, expected a time above 0 s", param_hint="--for")
+    from station.settings.station import url_of
+
+    try:
+        url_of(url)
+    except ValueError as fault:
+        raise click.BadParameter(str(fault), param_hint="URL") from None
     tell = _tell_json if as_json else _tell_text
     with ExitStack() as stack:
         kept = None

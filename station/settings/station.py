@@ -238,7 +238,7 @@ def _link(table: Table, form: str) -> LinkSettings:
     return _made(
         table,
         LinkSettings,
-        url=_beside(table.file, table.get("url", _url)),
+        url=_beside(table.file, table.get("url", url_of)),
         baud=baud,
         bytesize=table.get("bytesize", _one_of_numbers(5, 6, 7, 8), 8),
         parity=cast(Any, table.one_of("parity", ["N", "E", "O", "M", "S"], "N")),
@@ -251,8 +251,8 @@ def _link(table: Table, form: str) -> LinkSettings:
     )
 
 
-def _url(value: Any) -> str:
-    """Read a url: a port's name, or an address of a kind that pyserial opens."""
+def url_of(value: Any) -> str:
+    """Read a url: a port's name, or an address of a kind that pyserial opens. Raises `ValueError` for anything else."""
     expected = "a port as fidbench ports gives it, socket://, rfc2217:// or a capture file"
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"found {value!r}, expected {expected}, in quotes")
@@ -285,7 +285,7 @@ def _pedal(table: Table) -> PedalLinkSettings | KeyPedal:
     pedal = _made(
         table,
         PedalLinkSettings,
-        url=table.get("url", _url),
+        url=table.get("url", url_of),
         baud=table.count("baud", 9600),
         kind=cast(Literal["contact", "text"], kind),
         line=cast(Any, table.one_of("line", ["cts", "dsr", "dcd", "ri"], "cts")),

@@ -103,6 +103,14 @@ def test_wrong_usage(capfd: pytest.CaptureFixture[str], words: list[str]) -> Non
     assert run(capfd, "listen", "/dev/none", *words).status == 2
 
 
+@pytest.mark.parametrize("url", ["", "foo://x"])
+def test_a_url_that_nothing_opens_is_wrong_usage(capfd: pytest.CaptureFixture[str], url: str) -> None:
+    """It ends with status 2 and names what was found: no hardware is at fault."""
+    ran = run(capfd, "listen", url, "--for", "1 s")
+    assert (ran.status, ran.out) == (2, "")
+    assert f"URL: found {url!r}, expected a port" in ran.err
+
+
 def test_a_silent_scale_is_asked(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """With --ask a scale that only answers is asked, and the question stands in the description; else it is silent."""
     import station.cli.listen as module
