@@ -42,6 +42,12 @@ def open_bench(
     except ImportError as fault:
         warn(f"fidbench: the window needs Qt, which cannot be loaded here: {fault}. On Debian: {QT_PACKAGES}")
         return 2
+    if not (_has_display() or os.environ.get("QT_QPA_PLATFORM")):  # else Qt ends the process, with a core dump
+        warn(
+            "fidbench: there is no display here, and the window needs one: call it from the bench's own screen. "
+            "Without a window: fidbench hold judges one hold, fidbench demo --headless shows a whole job"
+        )
+        return 2
     from station import bench_app
 
     if plan_file is not None:
