@@ -105,4 +105,22 @@ def _has_display() -> bool:
         return True
     if os.environ.get("QT_QPA_PLATFORM") in {"offscreen", "minimal"}:
         return False
-    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+    return bool(os.environ.get("WAYLAND_DISPLAY")) or display_answers(os.environ.get("DISPLAY", ""))
+
+
+def display_answers(display: str) -> bool:
+    """Tell whether somebody answers at a local X display, as ":0" names it; one elsewhere is taken to be there.
+
+    Where a display is named that is gone, Qt ends the process with a core dump.
+    """
+    import socket
+
+    host, colon, number = display.rpartition(":")
+    if not colon or host not in {"", "unix"}:
+        return bool(colon)
+    address = f"/tmp/.X11-unix/X{number.partition('.')[0]}"  # noqa: S108 -- where X has it, and nothing is written
+    for each in (f"\0{address}", address):
+        with socket.socket(socket.AF_UNIX) as end:
+            if end.connect_ex(each) == 0:
+                return True
+    return False
