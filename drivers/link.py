@@ -156,6 +156,7 @@ OpenPort = Callable[[PortSettings, float], SerialPort]
 
 def open_port(settings: PortSettings, timeout_s: float) -> SerialPort:
     """Open a port, alone where the platform has that. Raises OSError, `UnusablePort` for settings that cannot be."""
+    port_faults.refuse_bad_address(settings.url)
     try:
         port = serial.serial_for_url(
             settings.url,

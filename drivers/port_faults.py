@@ -9,9 +9,11 @@ Told(why='the cable to the scale is unplugged', advice='plug it in again; readin
 from __future__ import annotations
 
 import errno
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
+from urllib.parse import urlsplit
 
 _GONE = {errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.EIO, errno.EBADF}
 _REFUSED = {errno.EACCES, errno.EPERM}
@@ -35,11 +37,28 @@ def is_network(url: str) -> bool:
     return url.lower().startswith(("socket://", "rfc2217://"))
 
 
+def refuse_bad_address(url: str) -> None:
+    """Raise `UnusablePort` for an address on the network that names no server, or no port of it."""
+    if not is_network(url):
+        return
+    kind = url.partition("://")[0].lower()
+    try:
+        address = urlsplit(url)
+        named = bool(address.hostname and address.port)
+    except ValueError:
+        named = False
+    if not named:
+        raise UnusablePort(f"expected {kind}://SERVER:PORT, with a port from 1 to 65535")
+
+
 def told(fault: BaseException, url: str, what: str, was_up: bool) -> Told:
     """Say what a fault of the port `url` means. `what` hangs on it: a scale or a pedal. `was_up`: it had been open."""
     if isinstance(fault, UnusablePort):
-        return Told(f"{url} cannot be opened as it is written: {fault}", "correct the url in the station file")
+        return Told(f"{url} cannot be opened as it is written: {fault}", "correct it and try again")
     if is_network(url):
+        if any(isinstance(each, socket.gaierror) for each in _chain(fault)):
+            name = urlsplit(url).hostname
+            return Told(f"no computer named {name} is known on this network", "check the name, or use its number")
         return _told_of_network(url, was_up)
     number = _number(fault)
     if number in _GONE or (number is None and "returned no data" in str(fault)):

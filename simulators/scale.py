@@ -25,12 +25,14 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+import struct
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from drivers.checksums import crc16_modbus, written
 from drivers.events import ForceUnit, Status
-from drivers.modbus_rtu import ModbusFormat, answer
+from drivers.modbus_rtu import ModbusFormat, answer, refusal
 from drivers.scpi import ScpiFormat
 from drivers.text_frames import TextFormat, encode
 from station.units import factor
@@ -41,6 +43,7 @@ _POWERED_UP = '-314,"Save/recall memory lost"'
 _UNKNOWN = '-113,"Undefined header"'
 _OVERFLOWED = '-350,"Queue overflow"'
 _MOST_ERRORS = 10
+_QUESTION_BYTES = 8  # of a Modbus question for registers, with its CRC
 _LARGEST_REQUEST = 256  # bytes kept while waiting for the rest of a request
 
 Source = Callable[[int], float]
@@ -150,9 +153,32 @@ class VirtualScale:
             self._heard = self._heard[-_LARGEST_REQUEST:]
             said = [self._said(self.model.format, query) for query in queries]
             return [Sent(at_us, each) for each in said if each]
+        if isinstance(self.model.format, ModbusFormat):
+            self._heard += request
+            return [Sent(at_us, each) for each in self._told(self.model.format) if each]
         heard = (self._heard + request).split(self.model.request)
         self._heard = heard[-1][-_LARGEST_REQUEST:]
         return [Sent(at_us, self._frame) for _ in heard[1:]] if self._frame else []
+
+    def _told(self, form: ModbusFormat) -> Iterator[bytes]:
+        """Give what a Modbus device answers to each whole question heard: registers that it has, or an exception."""
+        while len(self._heard) >= _QUESTION_BYTES and self._frame:
+            asked = self._heard[:_QUESTION_BYTES]
+            if crc16_modbus(asked) != 0:  # no question begins here
+                self._heard = self._heard[1:]
+                continue
+            self._heard = self._heard[_QUESTION_BYTES:]
+            address, function, first, count = struct.unpack(">BBHH", asked[:-2])
+            at = first - form.first
+            if address != form.address:
+                continue
+            if function != form.function:
+                yield refusal(replace(form, function=function), 1)
+            elif at < 0 or count < 1 or at + count > form.count:
+                yield refusal(form, 2)
+            else:
+                message = bytes((address, function, 2 * count)) + self._frame[3 + 2 * at : 3 + 2 * (at + count)]
+                yield message + written("crc16-modbus", crc16_modbus(message), "bytes")
 
     def _said(self, form: ScpiFormat, query: bytes) -> bytes:
         """Give what an instrument says to a query, and nothing to what it does not understand."""

@@ -40,6 +40,8 @@ def listen(
 
     Exit status 0 when a description is found, 1 when none reads what came, 3 when nothing came.
     """
+    if not url.strip():
+        raise click.BadParameter("found no port, expected one that fidbench ports lists", param_hint="URL")
     if duration <= 0:
         raise click.BadParameter("found no time, expected a time above 0 s", param_hint="--for")
     from station.settings.station import url_of
@@ -48,7 +50,12 @@ def listen(
         url_of(url)
     except ValueError as fault:
         raise click.BadParameter(str(fault), param_hint="URL") from None
-    tell = _tell_json if as_json else _tell_text
+    came: set[str] = set()  # the kinds of what came
+
+    def tell(line: CaptureLine) -> None:
+        came.add(type(line).__name__)
+        (_tell_json if as_json else _tell_text)(line)
+
     with ExitStack() as stack:
         kept = None
         if capture is not None:
@@ -60,7 +67,9 @@ def listen(
             warn(f"listening at {baud} baud")
         asked = _question_of(url, baud) if ask else None
         heard = b"".join(_hear(url, baud, float(duration), kept, tell, asked))
-    return _conclude(heard, url, baud, as_json, asked)
+    if not heard and not as_json and came == {"LinkLost"}:
+        return 3  # it was never open: why, and what to do, has been said
+    return _conclude(heard, url, baud, as_json, asked, ask)
 
 
 def _question_of(url: str, baud: int) -> Question | None:
@@ -126,13 +135,15 @@ def _speed_of(url: str) -> int:
     return -max(found)[1]
 
 
-def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question | None) -> int:
+def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question | None, try_asking: bool) -> int:
     from drivers.proposal import readable
     from drivers.questions import propose_answers
 
     proposal = propose_answers(asked, heard)
     if as_json:
         print_json({"event": "proposal", "bytes": len(heard)} | _answer(proposal, url, baud))
+    elif not heard and try_asking:
+        warn("nothing came, and no usual question was answered: see in its handbook how it is asked, and its speed")
     elif not heard:
         warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
     elif proposal is None:

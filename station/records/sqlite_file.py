@@ -86,14 +86,15 @@ class SqliteFile:
 def path_of(where: str | Path) -> Path:
     """Give the path an archive's name stands for: a path, or a sqlite:/// URL. Raises `ArchiveFault` for others."""
     text = str(where)
-    if "://" not in text:
-        return Path(text)
     scheme, _, rest = text.partition("://")
-    if scheme == "sqlite" and len(rest) > 1 and rest.startswith("/"):
-        return Path(rest[1:])
-    raise ArchiveFault(
-        f"{scheme}://...: found no archive in it, expected a path, sqlite:///FILE, or postgresql+psycopg://..."
-    )
+    if "://" in text and not (scheme == "sqlite" and len(rest) > 1 and rest.startswith("/")):
+        raise ArchiveFault(
+            f"{scheme}://...: found no archive in it, expected a path, sqlite:///FILE, or postgresql+psycopg://..."
+        )
+    path = Path(rest[1:] if "://" in text else text)
+    if not path.name:  # empty, or a folder's own name
+        raise ArchiveFault(f"found {text!r} for an archive, expected the name of its file, or sqlite:///FILE")
+    return path
 
 
 def open_to_read(path: Path) -> SqliteFile:

@@ -176,7 +176,10 @@ def _quoted(text: str) -> str:
 
 def _plan(file: str, name: str, texts: Mapping[str, str] | None) -> PlanSettings:
     if texts is None:
-        plan = load_plan(Path(file).parent / name)
+        try:
+            plan = load_plan(Path(file).parent / name)
+        except SettingsFault as fault:
+            raise SettingsFault(f"{file}: plan {name!r}: {fault}") from None
     elif name not in texts:
         raise SettingsFault(f"{file}: [plans] has no {name!r}, which [[lines]] names")
     else:

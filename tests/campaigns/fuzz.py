@@ -21,7 +21,7 @@ from drivers.proposal import propose
 from drivers.scpi import ScpiDecoder, ScpiFormat
 from drivers.template import FRAME_LIMIT, FormatFault
 from drivers.text_frames import TextDecoder, TextFormat, encode
-from tests.campaigns.campaign import Finding, run
+from tests.campaigns.campaign import Finding, Progress, run
 
 SLOWEST_S = 1.0  # for some kilobytes: a pattern that gives back takes minutes
 FIELDS = ("{value}", "{value:8}", "{unit}", "{unit:5}", "{status}", "{status:7}", "{skip}", "{skip:2}", "{check}")
@@ -147,7 +147,9 @@ def fuzz(seed: int, seconds: float) -> dict[str, Any]:
     chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
     wrong: list[str] = []
     tried, slowest_s, began_s = 0, 0.0, time.monotonic()
-    while time.monotonic() - began_s < seconds:
+    tell = Progress(round(seconds), "seconds")
+    while (spent_s := time.monotonic() - began_s) < seconds:
+        tell(int(spent_s), f"{tried} tries, {len(wrong)} wrong, the slowest {slowest_s:.3f} s of processor")
         for attempt in (text_told, text_told, asked_told, other_told):
             state = chance.getstate()
             one_s = time.process_time()

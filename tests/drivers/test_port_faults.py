@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import errno
 import os
+import socket
 from pathlib import Path
 
 import pytest
 import serial
 
 from drivers import port_faults
+from drivers.link import PortSettings, open_port
 
 
 def wrapped(message: str, cause: BaseException) -> OSError:
@@ -33,7 +35,12 @@ def wrapped(message: str, cause: BaseException) -> OSError:
         (OSError(errno.EBUSY, "no"), False, "/dev/x is in use by another program", "reading begins by itself"),
         (OSError(errno.ENOTTY, "no"), False, "/dev/x is no serial port", "fidbench ports"),
         (OSError(errno.ENOTTY, "no"), True, "/dev/x has no contact lines", "fidbench ports"),
-        (port_faults.UnusablePort("no rate"), False, "cannot be opened as it is written: no rate", "station file"),
+        (
+            port_faults.UnusablePort("no rate"),
+            False,
+            "cannot be opened as it is written: no rate",
+            "correct it and try",
+        ),
         (serial.SerialTimeoutException("Write timeout"), True, "/dev/x does not work: Write timeout", "pull the cable"),
     ],
 )
@@ -52,6 +59,20 @@ def test_a_port_on_the_network_names_its_server(url: str) -> None:
     assert port_faults.told(fault, url, "scale", was_up=False).why == f"nobody answers at {url}"
     assert port_faults.told(fault, url, "scale", was_up=True).why == f"the connection to {url} is gone"
     assert "called again" in port_faults.silent(url, "scale", 2_000_000).advice
+
+
+@pytest.mark.parametrize("address", ["", "bench", "bench:", "bench:0", "bench:99999", "bench:x", ":4001", "[::1"])
+def test_an_address_without_server_or_port_is_refused(address: str) -> None:
+    """An address that nobody could be called at is wrong as it is written, and never somebody who does not answer."""
+    with pytest.raises(port_faults.UnusablePort, match=r"expected socket://SERVER:PORT, with a port from 1 to 65535"):
+        open_port(PortSettings(f"socket://{address}"), 0.1)
+
+
+def test_a_name_that_nobody_has_is_told_apart_from_silence() -> None:
+    """A name that cannot be looked up is named, for it is more often mistyped than switched off."""
+    fault = wrapped("Could not open port", socket.gaierror(-2, "Name or service not known"))
+    told = port_faults.told(fault, "socket://bnech:4001", "scale", was_up=False)
+    assert told.why == "no computer named bnech is known on this network"
 
 
 def test_the_group_is_the_one_that_owns_the_port(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.events import Frame
+from drivers.events import Frame, Noise
+from drivers.modbus_rtu import ModbusDecoder, ModbusFormat, question
 from drivers.text_frames import TextDecoder, TextFormat
 from simulators.scale import ScaleModel, Sent, SetZero, Source, SwitchUnit, VirtualScale
-from simulators.scenarios import CHECKED, WORDED
+from simulators.scenarios import CHECKED, MODBUS, WORDED
 from station.units import force_n, in_unit
 
 S = 1_000_000
@@ -141,3 +142,25 @@ def test_impossible_scale_is_refused():
         replace(QUIET, rate_hz=0.0)
     with pytest.raises(ValueError, match="below zero"):
         replace(QUIET, noise_n=-1.0)
+
+
+def test_a_modbus_scale_answers_any_master():
+    """Any registers it has are told, others and other functions are refused, another's address is left in silence."""
+    model = replace(QUIET, format=MODBUS, request=question(MODBUS))
+    scale = VirtualScale(1, model)
+
+    def told(form: ModbusFormat, before: bytes = b"") -> list[Frame | Noise]:
+        decoder = ModbusDecoder(form)
+        asked = decoder.request()
+        early = scale.answer(0, before + asked[:3], at(30.0))
+        late = scale.answer(0, asked[3:], at(30.0))
+        return [event for sent in (*early, *late) for event in decoder.feed(sent.raw)]
+
+    number_alone = replace(MODBUS, status_register=None, status={})
+    assert told(MODBUS) == [Frame(30.0, "lbf", "stable")]
+    assert told(number_alone, before=b"\xff") == [Frame(30.0, "lbf", None)]
+    assert told(replace(number_alone, address=9)) == []
+    for form, exception in ((replace(number_alone, register=2), "2"), (replace(number_alone, function=4), "1")):
+        (refused,) = told(form)
+        assert isinstance(refused, Noise)
+        assert f"exception {exception}" in refused.why

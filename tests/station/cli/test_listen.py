@@ -75,11 +75,34 @@ def test_raw_bytes_are_shown_safely(capfd: pytest.CaptureFixture[str]) -> None:
 
 
 def test_nothing_came(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    """A port that is away is said in words, and the status is 3."""
+    """A port that is away is said in words, and nothing else is to be looked at; the status is 3."""
     ran = run(capfd, "listen", tmp_path / "none", "--for", "0.1 s")
     assert ran.status == 3
     assert f"there is no port {tmp_path / 'none'}" in ran.err
-    assert "nothing came" in ran.err
+    assert "nothing came" not in ran.err
+
+
+def test_a_silent_port_is_told_from_one_that_answers_no_question(
+    capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where nothing comes, asking is the next step; where it was asked in vain, the handbook is."""
+    import station.cli.listen as module
+
+    monkeypatch.setattr(module, "_A_SPEED_S", 0.05)
+    device, port = os.openpty()
+    try:
+        ran = run(capfd, "listen", os.ttyname(port), "--for", "0.1 s")
+        assert (ran.status, "one that only answers: --ask" in ran.err) == (3, True)
+        ran = run(capfd, "listen", os.ttyname(port), "--for", "0.1 s", "--ask")
+        assert (ran.status, "no usual question was answered" in ran.err) == (3, True)
+    finally:
+        os.close(device)
+        os.close(port)
+
+
+def test_no_port_is_refused(capfd: pytest.CaptureFixture[str]) -> None:
+    """An empty name is no port."""
+    assert run(capfd, "listen", "", "--for", "0.1 s").status == 2
 
 
 def test_the_speed_is_found(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

@@ -306,6 +306,14 @@ def foreign(path: Path, *statements: str) -> Path:
     return path
 
 
+@pytest.mark.parametrize("where", ["", ".", "/", "sqlite:///.", "sqlite:////"])
+@pytest.mark.parametrize("bench", [None, BENCH])
+def test_an_archive_has_a_name(where: str, bench: str | None) -> None:
+    """What names no file is refused in words, whoever opens it."""
+    with pytest.raises(ArchiveFault, match="expected the name of its file"):
+        Archive.open(where, bench=bench, create=True)
+
+
 @pytest.mark.parametrize("bench", [None, BENCH])
 def test_a_file_that_is_not_ours_is_refused_and_not_touched(tmp_path: Path, bench: str | None) -> None:
     """A letter, somebody's database and a folder are refused by name, and stay as they are."""
