@@ -31,6 +31,7 @@ from station.views.form import Field
 from station.views.palette import LookName
 
 SPEEDS = (9600, 4800, 2400, 1200, 19_200, 38_400, 57_600, 115_200)
+BITS = ("8N1", "7E1", "7O1", "8E1", "8O1", "7N1", "7N2", "8N2")  # data bits, parity, stop bits; the commonest first
 ANY_SPEED, BY_ITSELF, ANY_QUESTION = "find it by trying", "nothing: it sends by itself", "try the usual questions"
 TYPED, NO_FOOT, FROM_FRAMES = "typed below", "none", "as its frames say"
 LISTEN, COMPARE, PRESS, SAVE = "Listen", "Compare with the weight", "Watch the footswitch", "Save this bench"
@@ -52,6 +53,7 @@ def fields(found: Sequence[str], file: Path) -> tuple[Field, ...]:
         Field("pedal", "Footswitch on", choices=(NO_FOOT, *found, TYPED), group="Footswitch"),
         Field("pedal_address", "Its address, if typed", hint="rfc2217://192.168.0.9:4002", group="Footswitch"),
         Field("pedal_speed", "Its speed, if it sends text", choices=tuple(map(str, SPEEDS)), group="Footswitch"),
+        Field("pedal_bits", "Its bits and parity, likewise", choices=BITS, group="Footswitch"),
         Field("name", "Name of this bench", hint="Bench 1", group="Bench"),
         Field("file", "Station file", default=str(file), group="Bench"),
     )
@@ -70,7 +72,7 @@ class FirstRunAt:
         self._finder = FootFinder()
         self._foot_words = self._unwatched = ""
         self._compared = ""
-        self._pedal_at = ("", SPEEDS[0])
+        self._pedal_at = ("", SPEEDS[0], BITS[0])
         actions = {BACK: self.leave, LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
         asked = fields([port.url for port in ports()], file)
         self.page = FirstRunPage(look, asked, self.read, actions, self.stop, scale)
@@ -155,7 +157,7 @@ class FirstRunAt:
         if url == self.model.url:
             self._foot_words = ""
             return {"pedal": f"{url} is the scale's port, and one port has one owner; plug the footswitch in elsewhere"}
-        self._pedal_at = (url, int(answers["pedal_speed"]))
+        self._pedal_at = (url, int(answers["pedal_speed"]), answers["pedal_bits"])
         self._foot_words = f"Opening {url} …"
         self._foot = self._foot_open.enter_context(Foot(*self._pedal_at))
         return {}
@@ -189,12 +191,13 @@ class FirstRunAt:
         found = self._finder.found
         if found is None:
             return '\n[pedal]\nkind = "key"\n'
-        url, baud = self._pedal_at
+        url, baud, bits = self._pedal_at
         at = f"url = {_quoted(url)}\n"
         if isinstance(found, ContactFoot):
             return f'\n[pedal]\nkind = "contact"\n{at}line = "{found.line}"\n'
         down, up = (_quoted(word.decode("latin-1")) for word in (found.down, found.up))
-        return f'\n[pedal]\nkind = "text"\n{at}baud = {baud}\ndown = {down}\nup = {up}\n'
+        at += f'baud = {baud}\nbytesize = {bits[0]}\nparity = "{bits[1]}"\nstopbits = {bits[2]}\n'
+        return f'\n[pedal]\nkind = "text"\n{at}down = {down}\nup = {up}\n'
 
     def _say_unit(self, answers: Mapping[str, str]) -> None:
         units = {"lbf": "lbf", "kgf": "kgf", "N": "N"}

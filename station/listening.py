@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import queue
 from types import TracebackType
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from drivers.capture import Capture, CaptureLine, Heard
 from drivers.events import Garbage, PedalLost, PedalUp, Reading
@@ -74,12 +74,17 @@ class Ear:
 
 
 class Foot:
-    """A port watched for a foot, its lines and its bytes, open while in use as a context."""
+    """A port watched for a foot, its lines and its bytes, open while in use as a context.
 
-    def __init__(self, url: str, baud: int) -> None:
+    `bits` are data bits, parity and stop bits, as in "8N1".
+    """
+
+    def __init__(self, url: str, baud: int, bits: str = "8N1") -> None:
         self._events: queue.SimpleQueue[Any] = queue.SimpleQueue()
         kind: Literal["contact", "text"] = "text" if url.lower().startswith("socket:") else "contact"
-        settings = PedalLinkSettings(url, baud, kind=kind)  # a socket has no lines to look at
+        settings = PedalLinkSettings(  # a socket has no lines to look at
+            url, baud, cast(Any, int(bits[0])), cast(Any, bits[1]), int(bits[2]), kind=kind
+        )
         self._link = FootWatch(settings, self._told, self._events.put)
 
     def __enter__(self) -> Foot:

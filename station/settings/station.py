@@ -231,22 +231,30 @@ def _statuses(table: Table) -> dict[str, Status]:
     return cast(dict[str, Status], _meanings(table, "status", get_args(Status)))
 
 
-def _link(table: Table, form: str) -> LinkSettings:
+def _spoken(table: Table) -> dict[str, Any]:
+    """Give how a port speaks: its speed, and the bits of a byte."""
     baud = table.count("baud", 9600)
     if not 50 <= baud <= 4_000_000:
         raise table.fault("baud", f"found {baud}, expected a speed from 50 to 4000000")
+    return {
+        "baud": baud,
+        "bytesize": table.get("bytesize", _one_of_numbers(5, 6, 7, 8), 8),
+        "parity": table.one_of("parity", ["N", "E", "O", "M", "S"], "N"),
+        "stopbits": table.get("stopbits", _one_of_numbers(1, 1.5, 2), 1),
+    }
+
+
+def _link(table: Table, form: str) -> LinkSettings:
+    spoken = _spoken(table)
     return _made(
         table,
         LinkSettings,
         url=_beside(table.file, table.get("url", url_of)),
-        baud=baud,
-        bytesize=table.get("bytesize", _one_of_numbers(5, 6, 7, 8), 8),
-        parity=cast(Any, table.one_of("parity", ["N", "E", "O", "M", "S"], "N")),
-        stopbits=table.get("stopbits", _one_of_numbers(1, 1.5, 2), 1),
+        **spoken,
         poll=wire_bytes(table.text("poll", "")) if form == "text" else b"",
         poll_every_us=table.time_us("poll_every", 100_000),
         answer_within_us=500_000 if form == "text" else table.time_us("answer_within", 500_000),
-        gap_us=gap_us(baud) if form == "modbus-rtu" else 0,
+        gap_us=gap_us(spoken["baud"]) if form == "modbus-rtu" else 0,
         period_us=table.time_us("period", None),
     )
 
@@ -286,7 +294,7 @@ def _pedal(table: Table) -> PedalLinkSettings | KeyPedal:
         table,
         PedalLinkSettings,
         url=table.get("url", url_of),
-        baud=table.count("baud", 9600),
+        **_spoken(table),
         kind=cast(Literal["contact", "text"], kind),
         line=cast(Any, table.one_of("line", ["cts", "dsr", "dcd", "ri"], "cts")),
         down=down,

@@ -271,7 +271,7 @@ def test_a_footswitch_that_sends_text_is_found(qtbot: QtBot, at: FirstRunAt, sav
         fill(at, pedal=TYPED, pedal_address=url)
         at.page.buttons[PRESS].click()
         assert "one port has one owner" in errors(at.page)[0]
-        fill(at, pedal_address=foot, pedal_speed="4800")
+        fill(at, pedal_address=foot, pedal_speed="4800", pedal_bits="7E1")
         at.page.buttons[PRESS].click()
         qtbot.waitUntil(lambda: "Press the footswitch" in at.page.foot.text(), timeout=8000)
         pressed.set()
@@ -280,6 +280,7 @@ def test_a_footswitch_that_sends_text_is_found(qtbot: QtBot, at: FirstRunAt, sav
         at.page.buttons[SAVE].click()
     read: Any = load_station(saved[0]).pedal
     assert (read.kind, read.url, read.baud, read.down, read.up) == ("text", foot, 4800, b"in", b"out")
+    assert (read.bytesize, read.parity, read.stopbits) == (7, "E", 1)
 
 
 def test_a_fault_of_the_file_names_the_file_asked_for(qtbot: QtBot, at: FirstRunAt, tmp_path: Path) -> None:

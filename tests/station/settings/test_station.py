@@ -95,6 +95,9 @@ def test_a_scpi_scale(tmp_path: Path) -> None:
         (TEXT + 'response = "-0.1 s"\n', "[scale] response: found '-0.1 s', expected a time of 0 s or more"),
         (TEXT + 'resolution = "0 lbf"\n', "[scale] resolution: found '0 lbf', expected a force above 0 lbf"),
         (TEXT + 'uncertainty = "-1 lbf"\n', "[scale] uncertainty: found '-1 lbf', expected a force of 0 lbf or more"),
+        (TEXT + '\n[pedal]\nkind = "text"\nurl = "/dev/x"\nbaud = 3\n', "[pedal] baud: found 3, expected a speed"),
+        (TEXT + '\n[pedal]\nkind = "text"\nurl = "/dev/x"\nparity = "X"\n', "[pedal] parity: found 'X'"),
+        (TEXT + '\n[pedal]\nkind = "text"\nurl = "/dev/x"\nbytesize = 9\n', "[pedal] bytesize: found 9"),
     ],
 )
 def test_what_cannot_work_is_refused(tmp_path: Path, text: str, words: str) -> None:
