@@ -3,8 +3,8 @@
 - A capture is a text. After the line that names it, each line is a moment in whole microseconds since the first, and
   what came then: bytes in hexadecimal, one read a line; or `up` and the port; or `lost`, why, and what to do. Empty
   lines and lines that begin with # are passed over.
-- A line is written out at once, so that a capture that was cut off is whole up to its last line. A file that is there
-  already is never written over.
+- A line is written out at once, so that a capture that was cut off is whole up to its last line. A last line without an
+  end that cannot be read was cut off, and is told as a link that was lost. A file that is there already stays as it is.
 - `replay` gives the events that the link gave, from the stamps in the file, with ticks where nothing came, for ever:
   after its last line the capture is a link that was lost.
 - What cannot be read is refused with its file, its line, what was found and what was expected.
@@ -36,6 +36,7 @@ _LINE = re.compile(
     r"(?P<at>[0-9]{1,15}) +(?:up (?P<up>.+)|lost (?P<lost>.+)|(?P<raw>[0-9A-Fa-f]{2}(?: ?[0-9A-Fa-f]{2})*)) *"
 )
 _LONGEST_LINE = 40
+_NO_MORE = "nothing more follows"
 
 
 class CaptureFault(ValueError):
@@ -114,7 +115,11 @@ def read_capture(path: Path | str) -> list[CaptureLine]:
         raise CaptureFault(f"{path}: cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
         raise CaptureFault(f"{path}: is no text, and so no capture") from None
-    return read_lines(str(path), text.splitlines())
+    *lines, last = text.splitlines() or [""]
+    if not lines or text.endswith("\n") or not last.strip() or last.startswith("#") or _LINE.fullmatch(last):
+        return read_lines(str(path), text.splitlines())
+    read = read_lines(str(path), lines)
+    return [*read, LinkLost(read[-1].at_us if read else 0, "the capture was cut off within a line", _NO_MORE)]
 
 
 def read_lines(file: str, lines: Sequence[str]) -> list[CaptureLine]:
@@ -171,7 +176,7 @@ def replay(lines: Iterable[CaptureLine], decoder: Decoder, period_us: int | None
             yield [line if isinstance(line, LinkUp) else LinkUp(at_us, "a port that was open")]
         if isinstance(line, Heard) and (batch := stamped(_decoded(decoder, line.raw), stamper, at_us)):
             yield [*batch]
-    yield [*stamped(decoder.rejoin(), stamper, at_us), LinkLost(at_us, "the capture ends here", "nothing more follows")]
+    yield [*stamped(decoder.rejoin(), stamper, at_us), LinkLost(at_us, "the capture ends here", _NO_MORE)]
     while True:
         at_us += _TICK_US
         yield [Tick(at_us)]

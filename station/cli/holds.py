@@ -140,6 +140,7 @@ def hold(
     Exit status 0 when it is held, 1 when it is not, 2 when a file cannot be used, 3 when no frame ever came. Ctrl-C
     ends the hold: it is judged, and filed, as it stands.
     """
+    from drivers.capture import is_capture
     from station import one_hold
     from station.settings.station import check_capacity, load_station
     from station.settings.tables import SettingsFault
@@ -171,7 +172,10 @@ def hold(
     finally:
         signal.signal(signal.SIGINT, before)
     if verdict is None:
-        warn(f"fidbench: no frame that can be read came from {station.scale.link.url}")
+        url = station.scale.link.url
+        if is_capture(url):
+            lost = f"fidbench listen {url} shows what is in it, and proposes a description"
+        warn(f"fidbench: no frame that can be read came from {url}")
         warn(f"fidbench: {lost or 'look at the speed (baud) and the frame in the station file'}")
         return 3
     return 0 if verdict == "held" else 1

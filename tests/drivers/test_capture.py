@@ -135,3 +135,23 @@ def test_a_device_that_was_asked() -> None:
     lines = [Heard(0, raw), Heard(100, raw[:3]), Heard(200, raw[3:])]
     events = [event for batch in islice(replay(lines, ModbusDecoder(form)), 3) for event in batch]
     assert [(each.at_us, each.force) for each in of(events, Reading)] == [(1, 30.0), (200, 30.0)]
+
+
+@pytest.mark.parametrize("tail", ["1000 3", "1000 33 3", "100", "\0\0\0", "1000 lost"])
+def test_a_capture_that_was_cut_off(tail: str, tmp_path: Path) -> None:
+    """What stands before a line that was cut off is read, and the cut is told; with an end that line is a fault."""
+    path = tmp_path / "a.capture"
+    path.write_text(f"{FIRST_LINE}\n500 33 30\n{tail}", encoding="utf-8")
+    heard, lost = read_capture(path)
+    assert heard == Heard(500, b"30")
+    assert lost == LinkLost(500, "the capture was cut off within a line", "nothing more follows")
+    path.write_text(f"{FIRST_LINE}\n500 33 30\n{tail}\n", encoding="utf-8")
+    with pytest.raises(CaptureFault, match="line 3: found"):
+        read_capture(path)
+
+
+def test_a_last_line_needs_no_end(tmp_path: Path) -> None:
+    """A whole line at the end counts, as an editor may leave it."""
+    path = tmp_path / "a.capture"
+    path.write_text(f"{FIRST_LINE}\n500 33 30", encoding="utf-8")
+    assert read_capture(path) == [Heard(500, b"30")]

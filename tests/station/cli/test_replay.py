@@ -69,6 +69,14 @@ def test_a_capture_that_ends_too_soon(capfd: pytest.CaptureFixture[str], station
     assert run(capfd, "hold", "--station", station).status == 3
 
 
+def test_a_capture_that_another_description_reads(capfd: pytest.CaptureFixture[str], station: Path) -> None:
+    """A description of another scale reads nothing in a capture: status 3, and how to find the right one."""
+    station.write_text(station.read_text().replace("{value};{unit};{status}", "{status},{value} {unit}"))
+    ran = run(capfd, "hold", "--station", station)
+    assert ran.status == 3
+    assert f"fidbench listen {station.parent / 'pulled-plug.capture'} shows what is in it" in ran.err
+
+
 def test_what_is_no_capture_is_refused(capfd: pytest.CaptureFixture[str], station: Path) -> None:
     """A file that is no capture is refused with its name and its line, and status 2."""
     capture = station.parent / "pulled-plug.capture"
