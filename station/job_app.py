@@ -15,7 +15,7 @@ from station.learned import learned
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
-from station.records.archive import Archive
+from station.records.archive import Archive, ArchiveFault
 from station.records.entries import JobOpened, SignedOff
 from station.scale_today import ScaleRecord, ScaleToday
 from station.settings.hold import HoldSpecification
@@ -75,7 +75,7 @@ def begin(
         hold["rated_strength"] = answers["rated_strength"]
     if answers.get("comparing", AS_THE_FILE) != AS_THE_FILE:
         hold["comparing"] = answers["comparing"]
-    job = archive.new_job_id(wall_clock().year)
+    job = archive.new_job_id(wall_clock().year, station.mark if station else "")
     Filer(archive)(
         JobOpened(
             job=job,
@@ -100,6 +100,9 @@ def begin(
 
 def bench_of(archive: Archive, station: StationSettings | None, job: str, unit: str, lengths: LengthSystem) -> Bench:
     """Give the bench with a job on it where its entries left it. Raises the faults of the archive and of settings."""
+    _, of = archive.job_names().read(job)
+    if of not in (None, archive.bench):
+        raise ArchiveFault(f"{job}: {archive.bench} has a job of that number too; go on with this one at {of}")
     state = job_state(archive, job)
     named = state.opened.measuring
     hold = _hold_named(station, str(named.get("pre_stretch") or "main-hmpe"), str(named.get("rated_strength") or ""))

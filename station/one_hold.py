@@ -82,7 +82,7 @@ def run(
         if archive is not None:
             signing = None if key is None else Path(key)
             opened = stack.enter_context(Archive.open(archive, bench=station.name, create=True, key=signing))
-            file = _Filing(Filer(opened), opened.new_job_id(wall_clock().year), station, piece)
+            file = _Filing(Filer(opened), opened.new_job_id(wall_clock().year, station.mark), station, piece)
         record = ScaleRecord.of(opened, station.scale.link.url)
         uncertainty = record.today(station.scale, spec.target_mn, wall_clock().astimezone()).uncertainty
         kept = None if capture is None else stack.enter_context(Capture(capture))

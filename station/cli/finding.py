@@ -256,21 +256,28 @@ def _say_bench(
 
 @click.command()
 @click.argument("source", metavar="FROM")
-@click.option(
-    "--archive", "where", required=True, metavar="INTO", help="The archive to take it into; made where none is."
-)
+@click.option("--archive", "where", required=True, metavar="INTO", help="The archive to take it into.")
+@click.option("--new", is_flag=True, help="Make that archive, where there is none yet.")
 @as_json
-def gather(source: str, where: str, as_json: bool) -> int:
+def gather(source: str, where: str, new: bool, as_json: bool) -> int:
     """Take the chains of another bench's archive into this one, as they are; only what is new.
 
     The other archive is verified first. Where it is damaged, or a chain there is another than here, nothing is taken.
     """
     from station.records.gather import gather
+    from station.records.sqlite_file import path_of
+    from station.records.store import is_server
 
-    taken = gather(source, where, create=True)
+    is_there = is_server(where) or path_of(where).exists()
+    if not (new or is_there):
+        what = f"{where}: there is no archive here; see whether the name is right, or say --new to make one there"
+        raise click.BadParameter(what, param_hint="--archive")
+    taken = gather(source, where, create=new)
     if as_json:
         print_json({"benches": [{"bench": bench, **each._asdict()} for bench, each in taken.items()]})
         return 0
+    if not is_there:
+        say(f"{where}: a new archive")
     for bench, each in taken.items():
         say(f"{bench}: {count(each.now - each.before, 'new entry', 'new entries')}, up to entry {each.now}")
     if not taken:

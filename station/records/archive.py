@@ -27,6 +27,7 @@ from __future__ import annotations
 import dataclasses
 import secrets
 import threading
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -41,7 +42,8 @@ from station.records import chain, names
 from station.records.chain import FIRST_PREV, Link
 from station.records.entries import Entry, body_of
 from station.records.file_store import FileStore
-from station.records.rows import ArchiveFault, Row, StoredTrace, readable
+from station.records.job_names import JobNames, ids_in, new_id
+from station.records.rows import ArchiveFault, Row, StoredTrace, plain, readable
 from station.records.schema import ENTRIES, TRACES, place_in_body, sought
 from station.records.signatures import Signer
 from station.records.sqlite_file import path_of, told
@@ -54,7 +56,10 @@ _BATCH = 500
 
 
 class Said(NamedTuple):
-    """What an entry says at the places asked for, unchecked: '' where it says nothing there, or is damaged."""
+    """What an entry says at the places asked for, unchecked: '' where it says nothing there, or is damaged.
+
+    `job` is what its job is called (`Archive.job_names`).
+    """
 
     bench: str
     seq: int
@@ -137,6 +142,8 @@ class Archive:
         with self._transaction("write") as connection:
             head = self._head(connection, self.bench)
             prev, seq = (head.hash, head.seq + 1) if head else (FIRST_PREV, 1)
+            if facts["kind"] == "job-opened":
+                self._store.opening(connection, entry.job)
             link = chain.seal(prev, self.bench, seq, at, facts, self.signer.public if self.signer else None)
             for trace in stored:
                 if not self._has_trace(connection, trace.hash):
@@ -198,11 +205,18 @@ class Archive:
         return {bench: head for bench, head in found.items() if head}
 
     def entries(self, job: str | None = None) -> Iterator[Row]:
-        """Give every entry as it stands, of one job or of all, by bench and number."""
+        """Give every entry as it stands, of one job or of all, by bench and number.
+
+        Raises `ArchiveFault` for an ID that several benches opened a job under, unless this one writes as one of them.
+        """
         key = sa.tuple_(ENTRIES.c.bench, ENTRIES.c.seq)
         wanted = sa.select(ENTRIES).order_by(ENTRIES.c.bench, ENTRIES.c.seq).limit(_BATCH)
         if job is not None:
+            with self._transaction("read") as connection:
+                job, bench = self._names(connection, *ids_in(job)).read(job)
             wanted = wanted.where(ENTRIES.c.job == job)
+            if bench is not None:
+                wanted = wanted.where(ENTRIES.c.bench == bench)
         after: tuple[str, int] | None = None
         while True:
             batch = wanted if after is None else wanted.where(key > sa.tuple_(_exact(after[0]), after[1]))
@@ -239,18 +253,25 @@ class Archive:
     ) -> list[Row]:
         """Give the entries of a kind that say `word` at a place in their bodies, by bench and number.
 
-        Blanks around it and great or small letters (of English) do not matter, unless it is to be exact. Of all
-        benches, or of one and of those the entries after a number. Quick for the places that `schema.INDEXED` names.
+        Compared as `rows.plain` has it, unless it is to be exact. Of all benches, or of one and of those the entries
+        after a number. Quick for the places that `schema.INDEXED` names: what stands there is read from the index, and
+        only the entries that say the word are.
         """
         server = is_server(self.where)
-        exactly = f" AND {place_in_body(place, server)} = :word" if exact else ""
-        says = sa.text(f"{sought(place, server)} = lower(trim(:word)){exactly}").bindparams(word=word)
         of_kind = sa.text(f"kind = '{kind}'")  # written out, as in the index
-        wanted = sa.select(ENTRIES).where(of_kind, says, ENTRIES.c.seq > after)
+        here: sa.ColumnElement[str] = sa.literal_column(sought(place, server))
+        wanted = sa.select(ENTRIES).where(of_kind, ENTRIES.c.seq > after).order_by(ENTRIES.c.bench, ENTRIES.c.seq)
+        if exact:
+            wanted = wanted.where(here == sa.func.lower(sa.func.trim(word)))
+            wanted = wanted.where(sa.literal_column(place_in_body(place, server)) == word)
         if bench is not None:
             wanted = wanted.where(ENTRIES.c.bench == bench)
         with self._transaction("read") as connection:
-            return [_row(found) for found in connection.execute(wanted.order_by(ENTRIES.c.bench, ENTRIES.c.seq))]
+            if not exact:
+                said = connection.scalars(sa.select(here).select_from(ENTRIES).where(of_kind).distinct())
+                like = [each for each in map(_text, said) if plain(readable(each)) == plain(word)]
+                wanted = wanted.where(here.in_(like))
+            return [_row(found) for found in connection.execute(wanted)]
 
     def said(self, kind: str, places: Sequence[str], jobs: Sequence[str] | None = None) -> list[Said]:
         """Give what stands at places in the bodies of a kind's entries, of some jobs or of all, by bench and number."""
@@ -261,37 +282,58 @@ class Archive:
         wanted = wanted.where(ENTRIES.c.kind == kind)
         found = []
         with self._transaction("read") as connection:
-            for run in _runs(jobs):
-                some = wanted if run is None else wanted.where(ENTRIES.c.job.in_(run))
-                for bench, seq, job, names, *told in connection.execute(some):
-                    said = tuple("" if each is None else readable(_text(each)) for each in told)
-                    found.append(Said(readable(_text(bench)), seq, readable(_text(job)), _text(names), said))
-        return sorted(found)
+            names = self._names(connection)
+            for each in _of_jobs(connection, wanted, names, jobs):
+                bench, job = readable(_text(each[0])), readable(_text(each[2]))
+                told = tuple("" if text is None else readable(_text(text)) for text in each[4:])
+                found.append(Said(bench, each.seq, names.of(bench, job), _text(each.names), told))
+        some = None if jobs is None else set(jobs)
+        return sorted(each for each in found if some is None or each.job in some)
 
     def jobs(self, some: Sequence[str] | None = None) -> dict[str, int]:
-        """Give every job's ID, or those of some, with the number of its entries, in the order in which the IDs sort.
+        """Give every job's name, or those of some, with the number of its entries, in the order of the names.
 
         What was filed under no job, as a scale's check, is not counted here.
         """
-        counted = sa.select(ENTRIES.c.job, sa.func.count()).where(ENTRIES.c.job != "").group_by(ENTRIES.c.job)
-        counts: dict[str, int] = {}
+        columns = ENTRIES.c.bench, ENTRIES.c.job
+        counted = sa.select(*columns, sa.func.count()).where(ENTRIES.c.job != "").group_by(*columns)
+        counts: Counter[str] = Counter()
         with self._transaction("read") as connection:
-            for run in _runs(some):
-                wanted = counted if run is None else counted.where(ENTRIES.c.job.in_(run))
-                counts |= {readable(_text(job)): count for job, count in connection.execute(wanted)}
-        return dict(sorted(counts.items()))
+            names = self._names(connection)
+            for each in _of_jobs(connection, counted, names, some):
+                counts[names.of(readable(_text(each.bench)), readable(_text(each.job)))] += each[2]
+        return {job: counts[job] for job in sorted(counts) if some is None or job in some}
+
+    def job_names(self) -> JobNames:
+        """Give what the jobs here are called."""
+        with self._transaction("read") as connection:
+            return self._names(connection)
+
+    def _names(self, connection: Connection, *ids: str) -> JobNames:
+        """Give what the jobs with these IDs are called, or all: an ID is shared where several benches opened it."""
+        opened = sa.select(ENTRIES.c.job).where(ENTRIES.c.kind == "job-opened")
+        if ids:
+            opened = opened.where(ENTRIES.c.job.in_(list(map(_exact, ids))))
+        twice = opened.group_by(ENTRIES.c.job).having(sa.func.count() > 1)
+        by = sa.select(ENTRIES.c.job, ENTRIES.c.bench).where(ENTRIES.c.kind == "job-opened", ENTRIES.c.job.in_(twice))
+        benches: dict[str, list[str]] = {}
+        for job, bench in connection.execute(by.distinct().order_by(ENTRIES.c.job, ENTRIES.c.bench)):
+            benches.setdefault(readable(_text(job)), []).append(readable(_text(bench)))
+        return JobNames({job: each for job, each in benches.items() if len(each) > 1}, self.bench)
 
     def count(self) -> int:
         """Give the number of all entries."""
         with self._transaction("read") as connection:
             return connection.scalar(sa.select(sa.func.count()).select_from(ENTRIES)) or 0
 
-    def new_job_id(self, year: int) -> str:
-        """Give the first ID of that year that no job has: 26-0001, 26-0002. It is taken when an entry bears it."""
-        begins = f"{year % 100:02d}-"
-        taken = [job[len(begins) :] for job in self.jobs() if job.startswith(begins)]
-        numbers = [int(number) for number in taken if number.isascii() and number.isdigit()]
-        return f"{begins}{max(numbers, default=0) + 1:04d}"
+    def new_job_id(self, year: int, mark: str = "") -> str:
+        """Give the first ID of that year that no job has: 26-0001, or 26-B0001 at a bench with a mark.
+
+        It is taken when an entry bears it.
+        """
+        ids = sa.select(ENTRIES.c.job).where(ENTRIES.c.job.startswith(f"{year % 100:02d}-")).distinct()
+        with self._transaction("read") as connection:
+            return new_id(map(_text, connection.scalars(ids)), year, mark)
 
     def trace(self, trace_hash: str) -> Trace:
         """Give a stored trace. Raises `ArchiveFault` where it is not here or not as it was recorded."""
@@ -408,9 +450,16 @@ def key_beside(path: Path) -> Path | None:
     return key if key.exists() else None
 
 
-def _runs(jobs: Sequence[str] | None) -> Sequence[Sequence[str] | None]:
-    """Give jobs in runs that one statement can name, or the one run None for all."""
-    return [None] if jobs is None else [jobs[first : first + _BATCH] for first in range(0, len(jobs), _BATCH)]
+def _of_jobs(
+    connection: Connection, wanted: sa.Select[Any], names: JobNames, jobs: Sequence[str] | None
+) -> Iterator[Any]:
+    """Give what is wanted of the IDs that jobs have, or of all, in runs that one statement can name."""
+    if jobs is None:
+        yield from connection.execute(wanted)
+        return
+    ids = sorted({names.read(each)[0] for each in jobs})
+    for first in range(0, len(ids), _BATCH):
+        yield from connection.execute(wanted.where(ENTRIES.c.job.in_(ids[first : first + _BATCH])))
 
 
 def _salt() -> str:

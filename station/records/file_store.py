@@ -78,6 +78,9 @@ class FileStore:
         """Keep a trace; nobody else writes meanwhile."""
         connection.execute(_KEEP_TRACE, values)
 
+    def opening(self, connection: Connection, job: str) -> None:
+        """Do nothing: nobody else writes meanwhile."""
+
     def unsound(self, connection: Connection) -> list[str]:
         """Say what is wrong with the file itself, its pages and indexes."""
         found = connection.exec_driver_sql("PRAGMA integrity_check")

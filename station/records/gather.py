@@ -5,8 +5,11 @@ is taken, entry by entry as it was sealed, with its names, signatures and traces
 it again takes nothing twice.
 
 Refused, with nothing taken: a source that does not verify (every link, name, signature, trace and verdict); a chain
-that *forks* from the one here, that is, has another entry under the same number; a job whose number another bench here
-gave to a job of its own.
+that *forks* from the one here, that is, has another entry under the same number.
+
+Every chain is looked at before one is taken, and again when it is: from then on the target is held as that bench, so
+that nobody else can write to the chain until it is kept. A job is its bench's own: that another bench here gave the
+same ID to a job is no reason to refuse one (`station.records.job_names`).
 
 >>> import tempfile
 >>> from station.records.entries import Checked
@@ -59,17 +62,19 @@ def gather(source: str, where: str, create: bool = False, workers: int | None = 
                 f"{source}: does not verify ({place}{what}); nothing was taken: look at records verify, "
                 f"and gather from a backup"
             )
-        there = {}
         for bench, head in heads.items():  # every chain is looked at before one is taken
             with Archive.open(where, bench=bench, create=create) as shop:
-                there[bench] = _before(own, shop, bench, head)
-                if there[bench] < head.seq:
-                    _must_be_free(own, shop, bench, there[bench])
-        for bench, head in heads.items():
-            if there[bench] < head.seq:
-                with Archive.open(where, bench=bench) as shop:
-                    shop.take_over(_new(own, bench, there[bench] + 1, head.seq))
-        return {bench: Taken(there[bench], max(head.seq, there[bench])) for bench, head in heads.items()}
+                _before(own, shop, bench, head)
+        return {bench: _taken(own, where, bench, head) for bench, head in heads.items()}
+
+
+def _taken(own: Archive, where: str, bench: str, head: Link) -> Taken:
+    """Take what is new of one chain, which nobody else writes to meanwhile."""
+    with Archive.open(where, bench=bench) as shop:
+        before = _before(own, shop, bench, head)
+        if before < head.seq:
+            shop.take_over(_new(own, bench, before + 1, head.seq))
+        return Taken(before, max(head.seq, before))
 
 
 def _before(own: Archive, shop: Archive, bench: str, head: Link) -> int:
@@ -103,14 +108,3 @@ def _new(own: Archive, bench: str, first: int, last: int) -> Iterator[Row | Stor
             if isinstance(name := row.facts.get("trace"), str):
                 yield traces[name]
             yield row
-
-
-def _must_be_free(own: Archive, shop: Archive, bench: str, before: int) -> None:
-    """Refuse a job whose number another bench in the target gave to a job of its own."""
-    opened = {each.job for each in own.said("job-opened", ()) if each.bench == bench and each.seq > before}
-    for each in shop.said("job-opened", (), sorted(opened)):
-        if each.bench != bench:
-            raise ArchiveFault(
-                f"{shop.path}: {each.bench} opened a job {each.job} here, and {bench} another of the same number; "
-                f"nothing was taken: gather it into an archive of its own"
-            )

@@ -1,7 +1,8 @@
 """The shop's register: a line for each job, and which jobs something asked for is true of.
 
-* What is asked is compared without regard to great and small letters. A serial number, a lot and a line's number are
-  whole words; of a canopy or a name a part is enough. Everything asked must be true of a job.
+* What is asked is compared without regard to great and small letters, in any alphabet (`rows.plain`). A serial number,
+  a lot and a line's number are whole words; of a canopy or a name a part is enough. Everything asked must be true of a
+  job.
 * *Made from a lot* is a piece cut from it: from the job's own stock, unless the piece names another lot; and a job sewn
   with thread of that lot. A job opened with the lot is given before a piece of it is cut.
 * A day is that of UTC, as everywhere in the records, and the day on which the job was opened.
@@ -31,6 +32,7 @@ from typing import Any
 
 from station.records.archive import Archive
 from station.records.names import NamesFault, opened, read_names
+from station.records.rows import plain
 from station.records.words import VERDICTS
 
 _OPENED = (
@@ -167,7 +169,9 @@ def lots(archive: Archive) -> list[str]:
 
 def _of_lot(archive: Archive, lot: str) -> list[str]:
     places = (("job-opened", "entry.stock.lot"), ("job-opened", "entry.sewing.thread_lot"), ("piece-cut", "entry.lot"))
-    return sorted({row.job for kind, place in places for row in archive.saying(kind, place, lot)})
+    names = archive.job_names()
+    rows = [row for kind, place in places for row in archive.saying(kind, place, lot)]
+    return sorted({names.of(row.bench, row.job) for row in rows})
 
 
 def _made_from(archive: Archive, lines: Sequence[JobLine], lot: str) -> list[Found]:
@@ -175,13 +179,13 @@ def _made_from(archive: Archive, lines: Sequence[JobLine], lot: str) -> list[Fou
     stock = {line.job: line.lot for line in lines}
     for each in archive.said("piece-cut", ("entry.piece", "entry.lot"), list(stock)):
         piece, own = each.told
-        if _plain(own or stock[each.job]) == _plain(lot):
+        if plain(own or stock[each.job]) == plain(lot):
             pieces[each.job].append(piece or "not numbered")
-    return [Found(line, tuple(pieces[line.job]), _plain(line.thread_lot) == _plain(lot)) for line in lines]
+    return [Found(line, tuple(pieces[line.job]), plain(line.thread_lot) == plain(lot)) for line in lines]
 
 
 def _of_rigger(archive: Archive, lines: Sequence[JobLine], rigger: str) -> list[JobLine]:
-    wanted = rigger.casefold()
+    wanted = plain(rigger)
     known = {line.job: [str(line.people.get(each) or "") for each in ("worker", "supervisor")] for line in lines}
     jobs = list(known)
     for kind in ("signed-off", "inspected"):
@@ -189,15 +193,15 @@ def _of_rigger(archive: Archive, lines: Sequence[JobLine], rigger: str) -> list[
             by = each.told[0]
             facts = {"by": _facts(by) or by}
             known[each.job].append(str(_named_in(facts, each.names).get("by") or ""))
-    return [line for line in lines if any(wanted in name.casefold() for name in known[line.job])]
+    return [line for line in lines if any(wanted in plain(name) for name in known[line.job])]
 
 
 def _matches(line: JobLine, asked: Asked) -> bool:
     canopy = " ".join(str(line.canopy.get(each) or "") for each in ("kind", "make", "type", "size"))
     day = line.opened[:10]
     return (
-        (asked.canopy is None or asked.canopy.casefold() in canopy.casefold())
-        and (asked.serial is None or _plain(asked.serial) == _plain(str(line.canopy.get("serial") or "")))
+        (asked.canopy is None or plain(asked.canopy) in plain(canopy))
+        and (asked.serial is None or plain(asked.serial) == plain(str(line.canopy.get("serial") or "")))
         and (asked.line is None or _line_words([asked.line]) <= _line_words([line.side, line.number]))
         and (asked.first_day is None or asked.first_day <= day)
         and (asked.last_day is None or "" < day <= asked.last_day)
@@ -205,11 +209,7 @@ def _matches(line: JobLine, asked: Asked) -> bool:
 
 
 def _line_words(texts: Iterable[str]) -> set[str]:
-    return {word for text in texts for word in re.split(r"[\s,;]+", text.casefold()) if word}
-
-
-def _plain(text: str) -> str:
-    return text.strip().casefold()
+    return {word for text in texts for word in re.split(r"[\s,;]+", plain(text)) if word}
 
 
 def _facts(text: str) -> dict[str, Any]:

@@ -20,6 +20,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
+from unicodedata import normalize
 
 from station.records.chain import BodyFault, Link, digest, no_float
 from station.records.entries import Entry, EntryFault, entry_of
@@ -38,6 +39,18 @@ class ArchiveFault(RuntimeError):
 def readable(text: str) -> str:
     """Give text from a column without what a flipped byte may have left in it that is no Unicode."""
     return text.encode("utf-8", "replace").decode()
+
+
+def plain(text: str) -> str:
+    """Give text as it is compared with what somebody asks for.
+
+    Without blanks around it, and without regard to great and small letters or to how an accent is written (Unicode's
+    canonical caseless matching, The Unicode Standard, 3.13).
+
+    >>> plain(" STRAUSS "), plain("Strauß"), plain("Mu\u0308ller") == plain("M\u00dcLLER")
+    ('strauss', 'strauss', True)
+    """
+    return text.strip().lower() if text.isascii() else normalize("NFD", normalize("NFD", text.strip()).casefold())
 
 
 @dataclass(frozen=True)

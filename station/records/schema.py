@@ -131,5 +131,9 @@ SERVER_GUARDS = {
     "traces_kept": "BEFORE UPDATE OR DELETE ON traces FOR EACH ROW EXECUTE FUNCTION fidbench_refuse()",
     "traces_not_emptied": "BEFORE TRUNCATE ON traces FOR EACH STATEMENT EXECUTE FUNCTION fidbench_refuse()",
 }
-# Benches on one server may ask for a new job's number at the same moment; the second to open it is told.
-SERVER_INDEXES = ("CREATE UNIQUE INDEX IF NOT EXISTS job_opened_once ON entries (job) WHERE kind = 'job-opened'",)
+# A job is its bench's own. That benches which ask for a number at the same moment do not both open a job under it is
+# seen to when it is opened (`ServerStore.opening`); chains gathered from elsewhere may bring the same number.
+SERVER_INDEXES = (
+    "DROP INDEX IF EXISTS job_opened_once",  # of archives made when a number was refused to all but the first bench
+    "CREATE UNIQUE INDEX IF NOT EXISTS job_opened_once_at_a_bench ON entries (bench, job) WHERE kind = 'job-opened'",
+)

@@ -36,6 +36,8 @@ from station.records.store import Purpose
 
 WAIT_S = 5
 _MAKING = "SELECT pg_advisory_xact_lock(hashtextextended('fidbench makes its tables', 0))"
+_OPENING = sa.text("SELECT pg_advisory_xact_lock(hashtextextended('fidbench opens the job ' || CAST(:job AS text), 0))")
+_IS_OPENED = sa.text("SELECT 1 FROM entries WHERE kind = 'job-opened' AND job = :job LIMIT 1")
 _KEEP_TRACE = insert(TRACES).on_conflict_do_nothing()  # another bench may keep the same one at this moment
 
 _WHAT_TO_DO = {
@@ -117,6 +119,12 @@ class ServerStore:
         """Keep a trace, unless another bench has kept the same one meanwhile."""
         connection.execute(_KEEP_TRACE, values)
 
+    def opening(self, connection: Connection, job: str) -> None:
+        """Let one bench at a time open a job of this ID, and refuse the second."""
+        connection.execute(_OPENING, {"job": job})
+        if connection.execute(_IS_OPENED, {"job": job}).first():
+            raise ArchiveFault(f"{self.name}: {_WHAT_TO_DO['23505']}")
+
     def unsound(self, connection: Connection) -> list[str]:  # noqa: ARG002 -- the store's face
         """Say nothing: a server looks after its own files."""
         return []
@@ -177,7 +185,7 @@ class ServerStore:
         if self.unguarded(self._connection):
             return True
         there = {index["name"] for index in sa.inspect(self._connection).get_indexes(ENTRIES.name)}
-        if set(indexes(server=True)) <= there:
+        if {*indexes(server=True), "job_opened_once_at_a_bench"} <= there:
             return False
         ours = "SELECT pg_has_role(relowner, 'USAGE') FROM pg_class WHERE oid = CAST('entries' AS regclass)"
         return bool(self._connection.scalar(sa.text(ours)))

@@ -27,6 +27,9 @@ class Store(Protocol):
     def keep_trace(self, connection: Connection, values: Mapping[str, Any]) -> None:
         """Keep a trace that was not here a moment ago."""
 
+    def opening(self, connection: Connection, job: str) -> None:
+        """See to it that no other bench opens a job of this ID at this moment. Raises `ArchiveFault` where one did."""
+
     def unsound(self, connection: Connection) -> list[str]:
         """Say what is wrong with the place itself."""
 

@@ -21,6 +21,7 @@ r"""The station file: which scale, on which port, speaking how, known how well; 
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -85,7 +86,9 @@ class GaugeSettings:
 class StationSettings:
     """A bench: its name, its scale, its pedal and its hold where the file gives them.
 
-    `second_scale` is for comparing with two cells, one on each line; `gauge` reads the difference.
+    `mark` is a letter or a few that its job numbers carry, '' where none is given, so that benches which number while
+    they are off line never give the same one. `second_scale` is for comparing with two cells, one on each line; `gauge`
+    reads the difference.
     """
 
     name: str
@@ -94,6 +97,7 @@ class StationSettings:
     hold: HoldSpecification | None
     second_scale: ScaleSettings | None = None
     gauge: GaugeSettings | None = None
+    mark: str = ""
 
     @property
     def scales(self) -> dict[ScaleName, ScaleSettings]:
@@ -112,7 +116,7 @@ def load_station(path: Path | str, rated_strength_mn: int | None = None) -> Stat
     """Read a station file. Raises `SettingsFault` naming the file, the key, what was found and what was expected."""
     top = Table.load(path)
     station = top.table("station")
-    name = station.text("name")
+    name, mark = station.text("name"), station.get("mark", _mark, "")
     station.done()
     scale = _scale(top.table("scale"))
     pedal = _pedal(top.table("pedal")) if "pedal" in top else None
@@ -128,7 +132,7 @@ def load_station(path: Path | str, rated_strength_mn: int | None = None) -> Stat
     for section, each in (("second_scale", second), ("gauge", gauge)):
         if each is not None and urls.count(each.link.url) > 1:
             raise SettingsFault(f"{path}: [{section}] url: found {each.link.url!r}, which another instrument has too")
-    return StationSettings(name, scale, pedal, hold, second, gauge)
+    return StationSettings(name, scale, pedal, hold, second, gauge, mark)
 
 
 def check_capacity(file: str, hold: HoldSpecification, scale: ScaleSettings) -> None:
@@ -316,6 +320,12 @@ def _one_of_numbers(*choices: float) -> Any:
         return value
 
     return read
+
+
+def _mark(value: Any) -> str:
+    if not isinstance(value, str) or re.fullmatch("[A-Z]{0,3}", value) is None:
+        raise ValueError(f'found {value!r}, expected one to three capital letters from A to Z, as in "B"')
+    return value
 
 
 def _range(value: Any) -> tuple[int, int]:

@@ -18,7 +18,7 @@ from PyQt6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QLineEdit, QListWi
 
 from station.records.archive import Archive, ArchiveFault
 from station.records.examine import Examined
-from station.records.rows import Row
+from station.records.rows import Row, plain
 from station.records.verify import Verification, verify_examined
 from station.records.words import groups
 from station.settings.preferences import PAPERS, Paper
@@ -105,10 +105,10 @@ class ArchivePage(Page):
         self.search.setFocus()
 
     def _look(self, text: str) -> None:
-        wanted = text.casefold().split()
+        wanted = plain(text).split()
         self.rows.clear()
         for job, words in self._jobs:
-            if all(word in f"{job} {words}".casefold() for word in wanted):
+            if all(word in plain(f"{job} {words}") for word in wanted):
                 add_row(self.rows, f"{job}  {words}", job)
         self.rows.setCurrentRow(0)
         found = self.rows.count()

@@ -188,7 +188,7 @@ def answers_of(
 
 def blamed(table: Instrument, fault: SettingsFault) -> tuple[str, str]:
     """Say which field is to blame for a fault of the station file, '' where it is none of them, and what it says."""
-    keys = [f"{table}.{each.key}" for each in asked_of(table)] + ["station.name"]
+    keys = [f"{table}.{each.key}" for each in asked_of(table)] + ["station.name", "station.mark"]
     key = next((key for key in keys if fault.key == key or fault.key.startswith(f"{key}.")), "")
     if key:
         return key, fault.why

@@ -42,7 +42,10 @@ Hear = Callable[[], AbstractContextManager[Callable[[], Sequence[Event]]]]
 
 HEAR_MS = 100
 PEDAL_NUMBERS = ("pedal.baud",)
-BENCH = Field("station.name", "Name of the bench", required=True, group="Bench")
+BENCH = (
+    Field("station.name", "Name of the bench", required=True, group="Bench"),
+    Field("station.mark", "Its letter in job numbers", hint="B, as in 26-B0001", group="Bench"),
+)
 PEDALS = {
     "": "none",
     "contact": "a footswitch between two pins",
@@ -156,7 +159,7 @@ class ScalePage(Page):
         except (OSError, UnicodeDecodeError, SettingsFault) as fault:
             self.say(f"{file}: {fault}", wrong=True)
             return
-        self.form = Form([BENCH, *fields_of(self._shown), *PEDAL_FIELDS])
+        self.form = Form([*BENCH, *fields_of(self._shown), *PEDAL_FIELDS])
         kind = PEDALS.get(self._values.get("pedal.kind", ""), PEDALS[""])
         shown = shown_of(self._shown, self._values, self._text)
         self.form.fill({"pedal.line": "cts", **self._values, **shown, "pedal.kind": kind})
@@ -224,7 +227,7 @@ class ScalePage(Page):
             key: (plain_number(text) if key in PEDAL_NUMBERS else text) if text else None for key, text in pedal.items()
         }
         own = answers_of(self._shown, typed, self._values, self._text)
-        return {BENCH.key: typed[BENCH.key], **own, **answers}
+        return {**{each.key: typed[each.key] or None for each in BENCH}, **own, **answers}
 
     def unkept(self) -> str:
         """Say that something was typed and not kept."""

@@ -5,9 +5,11 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+import station.records.gather as gathering
 from station.measuring.trace import Trace
 from station.records.archive import Archive, ArchiveFault
 from station.records.entries import Checked, PieceCut
@@ -106,15 +108,76 @@ def test_a_damaged_archive_is_not_gathered(tmp_path: Path) -> None:
     assert not (tmp_path / "shop.sqlite").exists()
 
 
-def test_a_job_number_given_twice_is_refused(tmp_path: Path) -> None:
-    """Two benches that gave one number to two jobs are told, and the first one's stays whole."""
+def test_a_job_number_given_twice_is_two_jobs(shop: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Where two benches gave one number to a job each, both come over whole, and each is found and shown apart."""
     one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
     two = bench_files(tmp_path / "two.sqlite", "Bench 2", "26-0001")
+    bench_files(two, "Bench 2", "26-0002", pulled(2, (0.5, 30, 31)))
+    gather(str(one), shop, create=True)
+    assert gather(str(two), shop) == {"Bench 2": Taken(0, 6)}
+    first, second = "26-0001 of Bench 1", "26-0001 of Bench 2"
+    with Archive.open(shop) as archive:
+        rows = list(archive.entries())
+        assert verify(rows, archive.stored_traces, None, archive.unsound(), archive.unguarded()).good
+        assert archive.jobs() == {first: 3, second: 3, "26-0002": 3}
+        assert archive.jobs([second, "26-0002"]) == {second: 3, "26-0002": 3}
+        assert list(archive.entries(second)) == rows[3:6]
+        found = find(archive, Asked(lot="H-2231", rigger="velling"))
+        assert [(each.line.job, each.line.bench, each.line.entries) for each in found] == [
+            (first, "Bench 1", 3), (second, "Bench 2", 3), ("26-0002", "Bench 2", 3)
+        ]  # fmt: skip
+        assert archive.new_job_id(2026) == "26-0003"
+        with pytest.raises(ArchiveFault, match=f"2 benches .* say which: '{first}' and '{second}'"):
+            list(archive.entries("26-0001"))
+    assert run(capfd, "records", "show", "26-0001", "--archive", shop).status == 2
+    shown = run(capfd, "records", "show", second, "--archive", shop, "--json").json
+    assert [each["bench"] for each in shown["entries"]] == ["Bench 2"] * 3
+    with Archive.open(shop, bench="Bench 2") as archive:  # at its own bench a number means its own job
+        assert list(archive.entries("26-0001")) == rows[3:6]
+
+
+def test_benches_with_marks_never_number_alike(shop: str, tmp_path: Path) -> None:
+    """Benches that number their jobs off line on one day, each with its mark, give numbers that all differ."""
+    for bench, mark in (("Bench 1", ""), ("Bench 2", "B"), ("Bench 3", "C")):
+        path = tmp_path / f"{bench}.sqlite"
+        for n in range(2):
+            with Archive.open(path, bench=bench, create=True) as archive:
+                job = archive.new_job_id(2026, mark)
+            bench_files(path, bench, job, pulled(n, (0.5, 30, 31)))
+        gather(str(path), shop, create=True)
+    with Archive.open(shop) as archive:
+        assert list(archive.jobs()) == ["26-0001", "26-0002", "26-B0001", "26-B0002", "26-C0001", "26-C0002"]
+        assert [archive.new_job_id(2026, mark) for mark in ("", "B", "D")] == ["26-0003", "26-B0003", "26-D0001"]
+        assert verify(archive.entries(), archive.stored_traces).good
+
+
+def test_a_chain_that_is_written_to_meanwhile_is_held_or_refused(tmp_path: Path, monkeypatch: Any) -> None:
+    """What a bench writes between the look at its chain and the taking is seen: nothing is doubled or mixed."""
+    own = bench_files(tmp_path / "own.sqlite", "Bench 1", "26-0001")
     shop = tmp_path / "shop.sqlite"
-    gather(str(one), str(shop), create=True)
-    with pytest.raises(ArchiveFault, match="Bench 1 opened a job 26-0001 here, and Bench 2 another"):
-        gather(str(two), str(shop))
-    assert is_whole(shop) == 3
+    gather(str(own), str(shop), create=True)
+    with Archive.open(own, bench="Bench 1") as archive:
+        archive.append(Checked(job="26-0001", check="no twist"), AT)
+    looked = gathering._before
+
+    def then_written(*args: Any) -> int:
+        with Archive.open(shop) as archive:
+            stands = archive.count()
+        monkeypatch.setattr(gathering, "_before", then_refused)
+        before = looked(*args)
+        assert before == stands
+        args[1].append(Checked(job="26-0001", check="written meanwhile, as if by another program"), AT)
+        return before
+
+    def then_refused(*args: Any) -> int:
+        with pytest.raises(ArchiveFault, match="is in use by another program"):
+            Archive.open(shop, bench="Bench 1")  # the chain is held while it is looked at and taken
+        return looked(*args)
+
+    monkeypatch.setattr(gathering, "_before", then_written)
+    with pytest.raises(ArchiveFault, match=r"the chain of Bench 1 forks .* entry 4 is another in each"):
+        gather(str(own), str(shop))
+    assert is_whole(shop) == 4
 
 
 def test_the_command_says_what_was_taken(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
@@ -122,7 +185,10 @@ def test_the_command_says_what_was_taken(tmp_path: Path, capfd: pytest.CaptureFi
     one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
     shop = tmp_path / "shop.sqlite"
     ran = run(capfd, "records", "gather", one, "--archive", shop)
-    assert (ran.status, ran.out) == (0, "Bench 1: 3 new entries, up to entry 3\n")
+    assert (ran.status, ran.out, shop.exists()) == (2, "", False)
+    assert "there is no archive here; see whether the name is right, or say --new to make one there" in ran.err
+    ran = run(capfd, "records", "gather", one, "--archive", shop, "--new")
+    assert (ran.status, ran.out) == (0, f"{shop}: a new archive\nBench 1: 3 new entries, up to entry 3\n")
     ran = run(capfd, "records", "gather", one, "--archive", shop, "--json")
     assert ran.json == {"benches": [{"bench": "Bench 1", "before": 3, "now": 3}]}
     assert run(capfd, "records", "gather", tmp_path / "no.sqlite", "--archive", shop).status == 2

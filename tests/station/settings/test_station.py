@@ -131,3 +131,17 @@ def test_a_url_that_is_opened_is_kept_as_it_is(tmp_path: Path, url: str) -> None
     path = written(tmp_path, TEXT)
     path.write_text(path.read_text().replace("/dev/ttyUSB0", url))
     assert load_station(path).scale.link.url == url
+
+
+def test_a_bench_may_carry_a_mark_for_its_job_numbers(tmp_path: Path) -> None:
+    """The mark is one to three capital letters; there need be none, and anything else is refused with the key."""
+    assert load_station(written(tmp_path, TEXT)).mark == ""
+    for text, mark in (("B", "B"), ("XYZ", "XYZ")):
+        path = written(tmp_path, TEXT)
+        path.write_text(path.read_text().replace("[station]\n", f'[station]\nmark = "{text}"\n'))
+        assert load_station(path).mark == mark
+    for text in ('"b"', '"B1"', '"ABCD"', '"\u00c4"', "2"):
+        path = written(tmp_path, TEXT)
+        path.write_text(path.read_text().replace("[station]\n", f"[station]\nmark = {text}\n"))
+        with pytest.raises(SettingsFault, match=r"\[station\] mark: found .* expected one to three capital letters"):
+            load_station(path)

@@ -1,0 +1,56 @@
+from __future__ import annotations
+
+import dataclasses
+import datetime
+from pathlib import Path
+
+import pytest
+
+from station import filing, job_app
+from station.filing import facts_of
+from station.job_app import begin, bench_of, jobs_of
+from station.records.archive import Archive, ArchiveFault
+from station.records.gather import gather
+from station.settings.station import StationSettings, load_station
+from tests.station.cli.commands import FOREIGN_STATION
+from tests.station.test_bench_app import ANSWERS, PLAN
+
+
+def station_of(folder: Path, mark: str) -> StationSettings:
+    """Give a station whose job numbers carry a mark."""
+    path = folder / "station.toml"
+    path.write_text(FOREIGN_STATION.format(url="/dev/ttyUSB9"))
+    return dataclasses.replace(load_station(path), mark=mark)
+
+
+@pytest.fixture(autouse=True)
+def today(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let every job be opened on one day."""
+    day = datetime.datetime(2026, 3, 4, 9, tzinfo=datetime.UTC)
+    for module in (filing, job_app):
+        monkeypatch.setattr(module, "wall_clock", lambda: day)
+
+
+def test_a_job_is_numbered_with_its_benchs_mark(tmp_path: Path) -> None:
+    """Jobs begun at a bench with a mark carry it, those begun without one do not, and each counts its own."""
+    marked = station_of(tmp_path, "B")
+    with Archive.open(tmp_path / "a.sqlite", bench=marked.name, create=True) as archive:
+        begun = [begin(archive, station, PLAN, ANSWERS)[0] for station in (marked, None, marked)]
+    assert begun == ["26-B0001", "26-0001", "26-B0002"]
+
+
+def test_a_job_goes_on_at_the_bench_whose_it_is_where_two_gave_its_number(tmp_path: Path) -> None:
+    """Of two jobs of one number each bench goes on with its own, under either name, and is told whose the other is."""
+    for bench in ("Bench 1", "Bench 2"):
+        with Archive.open(tmp_path / f"{bench}.sqlite", bench=bench, create=True) as archive:
+            begin(archive, None, PLAN, ANSWERS | {"title": f"of {bench}"})
+        gather(str(tmp_path / f"{bench}.sqlite"), str(tmp_path / "shop.sqlite"), create=True)
+    with Archive.open(tmp_path / "shop.sqlite", bench="Bench 2") as archive:
+        assert [each[:2] for each in jobs_of(archive)] == [
+            ("26-0001 of Bench 1", "of Bench 1"), ("26-0001 of Bench 2", "of Bench 2")
+        ]  # fmt: skip
+        for name in ("26-0001", "26-0001 of Bench 2"):
+            assert bench_of(archive, None, name, "lbf", "imperial").state.opened.title == "of Bench 2"
+        with pytest.raises(ArchiveFault, match="Bench 2 has a job of that number too; go on with this one at Bench 1"):
+            bench_of(archive, None, "26-0001 of Bench 1", "lbf", "imperial")
+        assert len(facts_of(archive)) == 2
