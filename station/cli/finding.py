@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from contextlib import closing
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -46,7 +47,8 @@ DAY = Day()
 @archive_option
 @click.option("--canopy", metavar="TEXT", help="A part of its make, type, size or kind.")
 @click.option("--serial", metavar="NUMBER", help="The canopy's whole serial number.")
-@click.option("--line", metavar="LINE", help="A line's number or side, as in A2, or left A2.")
+@click.option("--owner", metavar="NAME", help="A part of the owner's name.")
+@click.option("--line", metavar="LINE", help="A line's number or side, as in A2, or left A2; also of a set or cascade.")
 @click.option("--lot", metavar="LOT", help="The lot of the line or the thread: everything made from it.")
 @click.option("--rigger", metavar="NAME", help="A part of the name of who worked, supervised, inspected or signed.")
 @click.option("--from", "first_day", type=DAY, metavar="DAY", help="Opened on this day (UTC) or later.")
@@ -56,6 +58,7 @@ def find(
     where: str,
     canopy: str | None,
     serial: str | None,
+    owner: str | None,
     line: str | None,
     lot: str | None,
     rigger: str | None,
@@ -63,16 +66,17 @@ def find(
     last_day: str | None,
     as_json: bool,
 ) -> int:
-    """Find jobs by canopy, serial number, line, lot, rigger or day; everything asked must be true of a job."""
+    """Find jobs by canopy, serial number, owner, line, lot, rigger or day; everything asked must be true of a job."""
     import difflib
 
     from station.records.archive import Archive
     from station.records.register import Asked, find, lots
+    from station.records.rows import plain
 
-    asked = Asked(canopy, serial, line, lot, rigger, first_day, last_day)
+    asked = Asked(canopy, serial, line, lot, rigger, first_day, last_day, owner)
     if asked == Asked():
         raise click.UsageError("name something to find, such as --lot or --serial; records list names every job")
-    if any(each is not None and not each.strip() for each in (canopy, serial, line, lot, rigger)):
+    if any(each is not None and not each.strip() for each in (canopy, serial, owner, line, lot, rigger)):
         raise click.UsageError("found an empty word to find; say what is looked for, or leave the option out")
     if first_day is not None and last_day is not None and first_day > last_day:
         raise click.UsageError(f"found --from {first_day} after --to {last_day}; expected the earlier day first")
@@ -80,7 +84,8 @@ def find(
     with Archive.open(where) as archive:
         found = find(archive, asked)
         if not found and lot is not None:
-            near = difflib.get_close_matches(lot, lots(archive), 3)
+            known = {plain(each): each for each in lots(archive)}
+            near = [known[each] for each in difflib.get_close_matches(plain(lot), known, 3)]
     if as_json:
         print_json({"jobs": [_answer(each, lot) for each in found], "near_lots": near})
         return 0
@@ -150,8 +155,10 @@ def revisit(
         raise click.BadParameter("expected a force above 0, as in '0.5 lbf'", param_hint="--uncertainty")
     typed = None if uncertainty is None else typed_uncertainty(round(uncertainty * 1000), uncertainty)
     found: list[tuple[Doubt, ScaleUncertainty, list[Revisited]]] = []
+    unasked: list[str] = []
     lines: dict[str, JobLine] = {}
     with Archive.open(where) as archive:
+        names = archive.job_names()
         in_question = doubts(archive, scale, bench)
         if not in_question:
             at = f" at {bench!r}" if bench else ""
@@ -160,20 +167,28 @@ def revisit(
         for doubt in in_question:
             trust = typed or doubt.uncertainty
             if trust is None:
-                what = f"no check of this scale failed at {doubt.bench}; say how well it is known now"
-                raise click.UsageError(f"{what}: --uncertainty '0.5 lbf'")
+                unasked.append(doubt.bench)
+                continue
             holds = in_doubt(archive, scale, doubt, since)
             known_mn = None if typed else doubt.known_mn
             with closing(revisited(archive, holds, trust, known_mn, workers)) as judged:
-                found.append((doubt, trust, list(judged)))
+                again = [replace(each, job=names.of(each.bench, each.job)) for each in judged]
+            found.append((doubt, trust, again))
+        if not found:
+            what = f"no check of this scale failed at {' or at '.join(unasked)}; say how well it is known now"
+            raise click.UsageError(f"{what}: --uncertainty '0.5 lbf'")
         jobs = sorted({each.job for _, _, again in found for each in again})
         lines = {line.job: line for line in register(archive, jobs)}
     bad = sum(each.worse for _, _, again in found for each in again)
     if as_json:
-        print_json({"scale": scale, "worse": bad, "benches": [_bench_answer(*each, lines) for each in found]})
+        benches = [_bench_answer(*each, lines) for each in found]
+        print_json({"scale": scale, "worse": bad, "benches": benches, "no_failed_check": unasked})
     else:
         for each in found:
             _say_bench(scale, since, *each, lines)
+        for name in unasked:
+            say(f"\n{scale}, {name}: no check failed there, and no hold was judged again.")
+            say("  Is it the same scale? Say how well it is known now: --uncertainty '0.5 lbf'")
     return 1 if bad else 0
 
 

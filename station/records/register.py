@@ -3,6 +3,8 @@
 * What is asked is compared without regard to great and small letters, in any alphabet (`rows.plain`). A serial number,
   a lot and a line's number are whole words; of a canopy or a name a part is enough. Everything asked must be true of a
   job.
+* A line is one of the job's own number and side, or one that its plan names: each line of a cascade, and of a whole
+  set each by its group, number and side.
 * *Made from a lot* is a piece cut from it: from the job's own stock, unless the piece names another lot; and a job sewn
   with thread of that lot. A job opened with the lot is given before a piece of it is cut.
 * A day is that of UTC, as everywhere in the records, and the day on which the job was opened.
@@ -26,14 +28,16 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from station.records.archive import Archive
 from station.records.names import NamesFault, opened, read_names
 from station.records.rows import plain
 from station.records.words import VERDICTS
+from station.settings.reline import line_names
 
 _OPENED = (
     "at",
@@ -42,6 +46,7 @@ _OPENED = (
     "entry.number",
     "entry.canopy",
     "entry.people",
+    "entry.owner",
     "entry.stock.lot",
     "entry.sewing.thread_lot",
 )
@@ -64,6 +69,7 @@ class JobLine:
     verdicts: Mapping[str, int] = field(default_factory=dict)
     signed_off: str = ""
     entries: int = 0
+    owner: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def holds(self) -> str:
@@ -99,6 +105,7 @@ class Asked:
     rigger: str | None = None
     first_day: str | None = None
     last_day: str | None = None
+    owner: str | None = None
 
 
 @dataclass(frozen=True)
@@ -121,7 +128,7 @@ def register(archive: Archive, jobs: Sequence[str] | None = None) -> list[JobLin
     signed = {each.job: (each.bench, each.told[0]) for each in archive.said("signed-off", ("at",), jobs)}
     lines: dict[str, JobLine] = {}
     for each in archive.said("job-opened", _OPENED, jobs):
-        at, title, side, number, canopy, people, lot, thread_lot = each.told
+        at, title, side, number, canopy, people, owner, lot, thread_lot = each.told
         lines.setdefault(
             each.job,
             JobLine(
@@ -138,6 +145,7 @@ def register(archive: Archive, jobs: Sequence[str] | None = None) -> list[JobLin
                 verdicts[each.job],
                 signed.get(each.job, ("", ""))[1],
                 counts.get(each.job, 0),
+                _named("owner", _facts(owner), each.names),
             ),
         )
     for job, entries in counts.items():
@@ -153,6 +161,8 @@ def find(archive: Archive, asked: Asked) -> list[Found]:
     """Give the jobs of which everything asked is true, in the order of their IDs."""
     jobs = None if asked.lot is None else _of_lot(archive, asked.lot)
     lines = [line for line in register(archive, jobs) if _matches(line, asked)]
+    if asked.line is not None:
+        lines = _of_line(archive, lines, asked.line)
     if asked.rigger is not None:
         lines = _of_rigger(archive, lines, asked.rigger)
     if asked.lot is None:
@@ -202,14 +212,33 @@ def _matches(line: JobLine, asked: Asked) -> bool:
     return (
         (asked.canopy is None or plain(asked.canopy) in plain(canopy))
         and (asked.serial is None or plain(asked.serial) == plain(str(line.canopy.get("serial") or "")))
-        and (asked.line is None or _line_words([asked.line]) <= _line_words([line.side, line.number]))
+        and (asked.owner is None or plain(asked.owner) in plain(str(line.owner.get("name") or "")))
         and (asked.first_day is None or asked.first_day <= day)
         and (asked.last_day is None or "" < day <= asked.last_day)
     )
 
 
-def _line_words(texts: Iterable[str]) -> set[str]:
-    return {word for text in texts for word in re.split(r"[\s,;]+", plain(text)) if word}
+def _of_line(archive: Archive, lines: Sequence[JobLine], asked: str) -> list[JobLine]:
+    wanted = _words(asked)
+    own = {line.job for line in lines if wanted <= _words(line.side, line.number)}
+    rest = {line.job: line.side for line in lines if line.job not in own}
+    for each in archive.said("job-opened", ("entry.plan_toml",), list(rest)):
+        names = line_names(each.told[0]) if _may_name(each.told[0], wanted) else ()
+        if any(wanted <= _words(name) | _words(rest[each.job]) for name in names):
+            own.add(each.job)
+    return [line for line in lines if line.job in own]
+
+
+def _may_name(plan_toml: str, wanted: set[str]) -> bool:
+    """Tell quickly whether a plan is worth reading: the names of a set are put together, all others stand there."""
+    text = plain(plan_toml)
+    return "reline" in text or any(word in text for word in wanted)
+
+
+def _words(*texts: str) -> set[str]:
+    """Give the words of a line's name; a group and the number after it are also one, as in A 3 and A3."""
+    words = [word for text in texts for word in re.split(r"[\s,;]+", plain(text)) if word]
+    return {*words, *(group + number for group, number in pairwise(words) if number.isdigit())}
 
 
 def _facts(text: str) -> dict[str, Any]:

@@ -25,6 +25,7 @@ import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -153,6 +154,23 @@ def job_text(path: Path | str, learned: Learned | None = None) -> tuple[str, Pla
     settings = read_reline(Table(str(path), "", tomllib.loads(text)))
     sides = " and ".join(side for side in SIDES if any(line.side == side for line in settings.lines))
     return text, settings.plan_of(settings.lines[0]), sides
+
+
+@lru_cache(maxsize=1024)
+def line_names(text: str) -> tuple[str, ...]:
+    r"""Name every line that a job's text, as it is kept with the job, works on; none where it cannot be read.
+
+    >>> line_names('[[line]]\nname = "A2"\n[[line]]\nname = "B2"')
+    ('A2', 'B2')
+    """
+    try:
+        top = Table("", "", tomllib.loads(text))
+        if not is_reline(top):
+            return tuple(line.text("name") for line in top.tables("line"))
+        settings = read_reline(top)
+    except (tomllib.TOMLDecodeError, SettingsFault):
+        return ()
+    return tuple(each.name for line in settings.lines for each in settings.plan_of(line).lines)
 
 
 def reline_text(path: Path | str, learned: Learned | None = None) -> str:

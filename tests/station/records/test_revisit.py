@@ -12,6 +12,7 @@ from station.records.register import Asked, find
 from station.records.revisit import doubts, in_doubt
 from station.records.workers import revisited
 from station.settings.hold import HoldSpecification
+from station.settings.reline import reline_text
 from station.units import force_mn
 from tests.station.cli.commands import run
 from tests.station.records.sample_job import BENCH, OPENED, hold, pulled
@@ -26,6 +27,7 @@ SHORT = HoldSpecification(
     ceiling_mn=force_mn("60 lbf"),
     duration_us=400_000,
 )
+CASCADE, RELINE = "config/jobs/one-cascade.toml", "config/jobs/whole-reline.toml"
 CapFd = pytest.CaptureFixture[str]
 
 
@@ -195,11 +197,69 @@ def test_jobs_are_found_by_all_that_is_asked(tmp_path: Path, capfd: CapFd) -> No
     both = ["26-0001", "26-0002"]
     assert found("--canopy", "teasel") == found("--line", "left b2") == found("--from", "2026-03-04") == both
     assert found("--serial", "t2") == found("--rigger", "hask") == ["26-0002"]
-    assert found("--serial", "T2", "--rigger", "Velling") == found("--to", "2026-03-03") == found("--line", "B") == []
+    assert found("--serial", "T2", "--rigger", "Velling") == found("--to", "2026-03-03") == found("--line", "C") == []
     ran = run(capfd, "records", "find", "--archive", path, "--lot", "H-11")
     assert "Lots that read nearly the same: H-1" in ran.out
     assert run(capfd, "records", "find", "--archive", path).status == 2
     assert run(capfd, "records", "find", "--archive", path, "--lot", " ").status == 2
+
+
+def test_great_and_small_letters_of_every_alphabet_are_one(tmp_path: Path, capfd: CapFd) -> None:
+    """A lot, serial number, canopy or name is found however its letters and accents are typed; so are near lots."""
+    opened = job(1, "Müller-7", thread="Strauß", serial="ÅÉ-9", worker="Łucja Ørsted")
+    opened = dataclasses.replace(opened, canopy={**opened.canopy, "type": "Ährenfeld 190"}, owner={"name": "Jürgen Ö."})
+    path = file(tmp_path / "a.sqlite", opened, cut(1, "11", "Γαλήνη-Σ"), job(2, "H-2"))
+    asked = {
+        "--lot": ("MÜLLER-7", "mu\u0308ller-7", "STRAUSS", " γαλήνη-ς "),
+        "--serial": ("åé-9", "A\u030aE\u0301-9"),
+        "--canopy": ("ÄHREN",),
+        "--owner": ("JÜRGEN",),
+        "--rigger": ("łucja", "ØRSTED"),
+    }
+    for option, words in asked.items():
+        for word in words:
+            ran = run(capfd, "records", "find", "--archive", path, option, word, "--json")
+            assert [each["job"] for each in ran.json["jobs"]] == ["26-0001"], (option, word)
+    assert run(capfd, "records", "find", "--archive", path, "--lot", "MULLER-7", "--json").json == {
+        "jobs": [], "near_lots": ["Müller-7"]
+    }  # fmt: skip
+
+
+def test_a_line_is_found_inside_a_job_of_several(tmp_path: Path, capfd: CapFd) -> None:
+    """Each line of a cascade, and each of a whole set by group, number and side, finds its job; no other does."""
+    cascade = dataclasses.replace(job(1, "H-1"), number="", side="left", plan_toml=Path(CASCADE).read_text())
+    whole = dataclasses.replace(job(2, "H-1"), number="", side="left and right", plan_toml=reline_text(RELINE))
+    broken = dataclasses.replace(job(3, "H-1"), number="", plan_toml="[[line]]\nname = ")
+    path = file(tmp_path / "a.sqlite", cascade, whole, broken)
+
+    def found(line: str) -> list[str]:
+        ran = run(capfd, "records", "find", "--archive", path, "--line", line, "--json")
+        return [each["job"] for each in ran.json["jobs"]]
+
+    assert found("B") == ["26-0001", "26-0002"]
+    assert found("left B") == ["26-0001", "26-0002"]
+    assert found("A3") == found("a 3") == found("right A3") == found("B 3 right") == found("control 1") == ["26-0002"]
+    assert found("A7") == found("D") == found("right B9") == found("E2") == []
+
+
+def test_benches_without_a_failed_check_do_not_hide_those_with_one(tmp_path: Path, capfd: CapFd) -> None:
+    """Holds of the bench whose check failed are judged again; of the others it is said that none failed there."""
+    shop = file(tmp_path / "shop.sqlite", daily(True), 28.7, daily(False, 4448))
+    with Archive.open(shop, bench="Bench 9") as archive:
+        archive.append(daily(True), AT)
+    words = ("records", "revisit", "--archive", shop, "--scale", SCALE)
+    ran = run(capfd, *words)
+    assert (ran.status, ran.err) == (1, "")
+    assert f"{SCALE}, Bench 9: no check failed there, and no hold was judged again." in ran.out
+    answer = run(capfd, *words, "--json").json
+    assert [each["bench"] for each in answer["benches"]] == [BENCH]
+    assert (answer["worse"], answer["no_failed_check"]) == (1, ["Bench 9"])
+    assert run(capfd, *words, "--bench", BENCH, "--json").json["no_failed_check"] == []
+    ran = run(capfd, *words, "--bench", "Bench 9")
+    assert ran.status == 2
+    assert "no check of this scale failed at Bench 9; say how well it is known now: --uncertainty '0.5 lbf'" in ran.err
+    answer = run(capfd, *words, "--uncertainty", "1 lbf", "--json").json
+    assert [each["bench"] for each in answer["benches"]] == sorted([BENCH, "Bench 9"])
 
 
 def test_an_index_that_was_altered_is_found(tmp_path: Path) -> None:
