@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from PyQt6.QtCore import QSize, QTimer
 from PyQt6.QtWidgets import QApplication
@@ -199,8 +199,8 @@ class Sitting:
         """Show the page of line plans."""
         from station.pages_app import plan_page
 
-        mirrored = self._preferences.canopy == "left"
-        self._turn_to(plan_page(self._look, self._begin_from, self._lengths, mirrored=mirrored, scale=self._scale()))
+        more: dict[str, Any] = {"mirrored": self._preferences.canopy == "left", "scale": self._scale()}
+        self._turn_to(plan_page(self._look, self._archive, self._begin_from, self._lengths, **more))
 
     def show_relines(self) -> None:
         """Show the page of whole relines."""

@@ -31,7 +31,7 @@ and its length is what was trapped. The rules:
 >>> round(one.trial.shortening_m, 6), round(one.uncertainty_m, 6), one.unknown, one.counts
 (0.00635, 0.000458, ('mark', 'eye', 'comparing'), True)
 >>> one.trial.made
-'job 26-0001, A canopy end, entries 2, 3, 5'
+'job 26-0001, A canopy end, entries 2, 3, 5 of Bench 1'
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ class LearnedTrial:
             lot=self.lot,
             material=self.material,
             standard_uncertainty_m=self.uncertainty_m,
-            made=f"job {self.job}, {self.trap}, entries {', '.join(map(str, self.entries))}",
+            made=f"job {self.job}, {self.trap}, entries {', '.join(map(str, self.entries))} of {self.bench}",
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -50,13 +51,27 @@ def material_page(look: LookName, archive: Archive, scale: float = 1.0) -> Shelf
 
 
 def plan_page(
-    look: LookName, use: Callable[[Path], None], lengths: LengthSystem, *, mirrored: bool, scale: float = 1.0
+    look: LookName,
+    archive: Archive,
+    use: Callable[[Path], None],
+    lengths: LengthSystem,
+    *,
+    mirrored: bool,
+    scale: float = 1.0,
 ) -> PlanPage:
-    """Give the page of line plans. `use` takes the file of a plan that a job is to be begun from."""
+    """Give the page of line plans. `use` takes the file of a plan that a job is to be begun from.
+
+    The archive is asked for its trials once, when a plan first wants them.
+    """
     folder = shop_folder()
+    trials = cache(lambda: learned(archive).counted())
     names = [sheet.name for sheet in shop.materials(folder).sheets() if not sheet.fault]
-    shelf, said = plan_shelf(folder), Said(lengths)
-    more: dict[str, Any] = {"materials": names, "named_by": lambda name: _relines_with_plan(shelf, name)}
+    shelf, said = plan_shelf(folder, trials), Said(lengths)
+    more: dict[str, Any] = {
+        "materials": names,
+        "learned": trials,
+        "named_by": lambda name: _relines_with_plan(shelf, name),
+    }
     return PlanPage(look, shelf, use, said=said, mirrored=mirrored, scale=scale, **more)
 
 

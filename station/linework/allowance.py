@@ -138,7 +138,7 @@ class Allowances:
             none = _why_none(source.trials, chosen)
             if first is None:
                 if source.trials_file == ARCHIVE and not source.trials:
-                    none = "its trials are those of the archive, and none is at hand (--archive A names it)"
+                    none = "its trials are those of the archive, and it has none yet, or no --archive names it"
                 why = _why_no_first_value(material, ratio) if material is not None else ""
                 raise AllowanceFault(f"{'; '.join(filter(None, (none, why))) or 'there is no trial yet'}; make trials")
             if none:

@@ -44,7 +44,7 @@ from station.records.entries import Entry, body_of
 from station.records.file_store import FileStore
 from station.records.job_names import JobNames, ids_in, new_id
 from station.records.rows import ArchiveFault, Row, StoredTrace, plain, readable
-from station.records.schema import ENTRIES, TRACES, place_in_body, sought
+from station.records.schema import ENTRIES, TRACES, different, place_in_body, sought
 from station.records.signatures import Signer
 from station.records.sqlite_file import path_of, told
 from station.records.store import Purpose, Store, is_server
@@ -268,7 +268,7 @@ class Archive:
             wanted = wanted.where(ENTRIES.c.bench == bench)
         with self._transaction("read") as connection:
             if not exact:
-                said = connection.scalars(sa.select(here).select_from(ENTRIES).where(of_kind).distinct())
+                said = connection.scalars(sa.text(different(kind, place, server)))
                 like = [each for each in map(_text, said) if plain(readable(each)) == plain(word)]
                 wanted = wanted.where(here.in_(like))
             return [_row(found) for found in connection.execute(wanted)]

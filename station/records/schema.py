@@ -73,6 +73,17 @@ def sought(place: str, server: bool) -> str:
     return f"lower(trim({place_in_body(place, server)}))"
 
 
+def different(kind: str, place: str, server: bool) -> str:
+    """Give SQL for the different words that a kind of entry says at a place: from one to the next in its index."""
+    here = sought(place, server)
+    least = f"SELECT min({here}) FROM entries WHERE kind = '{kind}'"  # noqa: S608 -- our own places
+    return (
+        f"WITH RECURSIVE said (word) AS ({least} UNION ALL "
+        f"SELECT ({least} AND {here} > word) FROM said WHERE word IS NOT NULL) "
+        "SELECT word FROM said WHERE word IS NOT NULL"  # noqa: S608 -- the same
+    )
+
+
 def indexes(server: bool) -> dict[str, str]:
     """Give the statement that makes each index over what bodies say."""
     made = {"entries_of_a_kind": "CREATE INDEX IF NOT EXISTS entries_of_a_kind ON entries (kind, job)"}

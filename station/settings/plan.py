@@ -186,6 +186,11 @@ def load_plan(path: Path | str, learned: Learned | None = None, at: Path | None 
     top = Table.load(path)
     top = top if at is None else Table(str(at), "", {key: top.get(key, lambda value: value) for key in top})
     plan = read_plan(top)
+    return with_learned(plan, learned)
+
+
+def with_learned(plan: PlanSettings, learned: Learned | None) -> PlanSettings:
+    """Give a plan that asks for the archive's trials those that were learned; any other as it is."""
     if learned is None or not any(source.trials_file == ARCHIVE for source in _sources(plan)):
         return plan
     trials = tuple(learned())

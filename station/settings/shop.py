@@ -21,7 +21,7 @@ from typing import Any
 
 from station.settings.hold import HoldSpecification, load_hold, ready_made_hold, ready_made_holds
 from station.settings.materials import load_material
-from station.settings.plan import PlanSettings, load_plan
+from station.settings.plan import Learned, PlanSettings, load_plan
 from station.settings.reline import RelineSettings, load_reline
 from station.settings.tables import SettingsFault
 from station.settings.writing import Value, edited, keep, plain_number, values_of
@@ -137,11 +137,18 @@ def materials(shop: Path) -> Shelf:
     return Shelf("lines", shop / "lines", lambda path, _: load_material(path), "material.name", numbers)
 
 
-def plans(shop: Path, check: Callable[[PlanSettings], Any]) -> Shelf:
-    """Give the shelf of line plans; `check` refuses, by a `SettingsFault`, what cannot be worked."""
+def plans(shop: Path, check: Callable[[PlanSettings], Any], learned: Learned | None = None) -> Shelf:
+    """Give the shelf of line plans; `check` refuses, by a `SettingsFault`, what cannot be worked.
+
+    `learned` gives the archive's trials to the plans that ask for them.
+    """
+
+    def load(path: Path, at: Path) -> Any:
+        return check(load_plan(path, learned, at))
+
     shares = ("plan.pull_share", "shrinkage.coefficient", "shrinkage.standard_uncertainty")
     numbers = (*shares, "sewing.stitches", "sewing.per_inch")
-    return Shelf("jobs", shop / "plans", lambda path, at: check(load_plan(path, at=at)), "plan.name", numbers, "reline")
+    return Shelf("jobs", shop / "plans", load, "plan.name", numbers, "reline")
 
 
 def relines(shop: Path, check: Callable[[RelineSettings], Any]) -> Shelf:

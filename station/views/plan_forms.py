@@ -48,7 +48,7 @@ def plan_fields(values: Mapping[str, str], materials: Sequence[str]) -> list[Fie
         Field("shrinkage.coefficient", "Of a trap's length", hint="0.0625", group="Shortening"),
         Field("shrinkage.standard_uncertainty", "Its standard uncertainty", hint="0.01", group="Shortening"),
         Field("shrinkage.material", "Or of the material", choices=(NO_MATERIAL, *materials), group="Shortening"),
-        Field("shrinkage.trials", "Or by your trials", hint="../trials/ours.csv", group="Shortening"),
+        Field("shrinkage.trials", "Or by your trials", hint="the archive, or ../trials/ours.csv", group="Shortening"),
         Field("plan.mark_uncertainty", "Of a mark", hint="1/32 in", group="Standard uncertainties"),
         Field("plan.eye_uncertainty", "Of seeing level", hint="1/32 in", group="Standard uncertainties"),
         Field("plan.comparing_uncertainty", "Of two equal pulls", hint="0.5 lbf", group="Standard uncertainties"),

@@ -21,7 +21,7 @@ from station.linework.drawing import layout
 from station.linework.line_plan import LinePlan, make_plan
 from station.linework.plan_text import marks_text
 from station.linework.traps import PlanFault
-from station.settings.plan import PlanSettings, read_plan
+from station.settings.plan import Learned, PlanSettings, read_plan, with_learned
 from station.settings.shop import Shelf, plans
 from station.settings.tables import SettingsFault, Table
 from station.settings.writing import Value, edited, plain_number, values_of
@@ -66,11 +66,13 @@ class PlanPage(SheetPage):
         materials: Sequence[str] = (),
         said: Said = IMPERIAL,
         mirrored: bool = False,
+        learned: Learned | None = None,
         named_by: Callable[[str], str] = lambda _: "",
         scale: float = 1.0,
     ) -> None:
         super().__init__(look, shelf, "Line plans", _TEXT, named_by=named_by, scale=scale)
         self._use, self._materials, self._said, self._mirrored = use, materials, said, mirrored
+        self._learned = learned
         self._text = NEW_PLAN  # as it stood when the form was filled
         self._as_shown = ""  # as it stood when the plan was chosen or kept
         self._part = 0
@@ -307,7 +309,8 @@ class PlanPage(SheetPage):
             if problem is not None:
                 self._refuse(problem, names)
             else:
-                self._show(make_plan(read_plan(Table(file, "", tomllib.loads(text))), said=self._said))
+                settings = with_learned(read_plan(Table(file, "", tomllib.loads(text))), self._learned)
+                self._show(make_plan(settings, said=self._said))
                 self.form.say({}, go=False)
         except (SettingsFault, PlanFault) as fault:
             self._refuse(fault, names)
@@ -401,9 +404,9 @@ def checked(settings: PlanSettings) -> LinePlan:
         raise SettingsFault(str(fault)) from fault
 
 
-def plan_shelf(shop: Path) -> Shelf:
-    """Give the shelf of the shop's line plans, each of which can be worked."""
-    return plans(shop, checked)
+def plan_shelf(shop: Path, learned: Learned | None = None) -> Shelf:
+    """Give the shelf of the shop's line plans, each of which can be worked, with the archive's trials where it asks."""
+    return plans(shop, checked, learned)
 
 
 def _names(values: dict[str, str]) -> list[str]:

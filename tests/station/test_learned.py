@@ -6,11 +6,14 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pytestqt.qtbot import QtBot
 
 from station.bench.job import EXAMPLE_PLAN, example_opening
 from station.learned import Filed, Learned, LearnedTrial, learned, trials_of_jobs
 from station.linework.line_plan import make_plan
+from station.linework.plan_text import marks_text
 from station.linework.shrinkage import estimate
+from station.pages_app import plan_page
 from station.records.archive import Archive
 from station.records.entries import (
     Adjusted,
@@ -184,8 +187,33 @@ def test_a_plan_takes_its_allowance_from_the_archive_and_keeps_it(archive: Archi
         source = make_plan(found).steps[0].source
         assert source.startswith("6 trials of lot L-7")
         assert source.endswith(", made in job 26-0001 to job 26-0006, 6 in all")
-    with pytest.raises(ValueError, match="its trials are those of the archive, and none is at hand"):
+    with pytest.raises(ValueError, match="its trials are those of the archive, and it has none yet"):
         make_plan(load_plan(plan))
+
+
+def test_the_page_of_plans_uses_what_the_archive_knows(
+    archive: Archive, tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A plan that asks for the archive's trials is worked out on its page by them, as when a job begins."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    plan = tmp_path / "data/fidbench/plans/ours.toml"
+    plan.parent.mkdir(parents=True)
+    plan.write_text(KNOWN.replace("coefficient = 0.0625", f'trials = "{ARCHIVE}"'))
+    page = plan_page("light", archive, lambda _: None, "imperial", mirrored=False)
+    qtbot.addWidget(page)
+    page.sheets.setCurrentIndex(page.sheets.count() - 1)
+    assert page.state.text().startswith("Marks and trap lengths are ready")
+    assert "6 trials of lot L-7" in page.marks.toPlainText()
+    shown = page.marks.toPlainText().replace("\u00a0", " ")
+    for row in marks_text(make_plan(load_plan(plan, lambda: learned(archive).counted()))).splitlines()[2:]:
+        assert row.strip() in shown
+    assert page.keep()
+    with Archive.open(tmp_path / "none.sqlite", bench="Bench 1", create=True) as empty:
+        page = plan_page("light", empty, lambda _: None, "imperial", mirrored=False)
+        qtbot.addWidget(page)
+        page.sheets.setCurrentIndex(page.sheets.count() - 1)
+        assert page.state.text() == "Not ready: no marks yet"
+        assert "its trials are those of the archive, and it has none yet" in page.why.text()
 
 
 def test_a_set_of_lines_teaches_line_by_line_and_is_taught(tmp_path: Path) -> None:
