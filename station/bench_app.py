@@ -354,7 +354,7 @@ class Sitting:
         events: Callable[[], Sequence[Event]] = list
         if self._station is not None and self._station.pedal is not None:
             events = self._open.enter_context(Wire(self._station)).waiting
-        page = measure(self._ask_there, events, self._look, self._lengths)
+        page = measure(self._ask_there, events, self._open_each, self._look, self._lengths)
         if page is None:
             self._open.close()
             return
@@ -362,6 +362,21 @@ class Sitting:
         page.closed.connect(self._left_bench)
         page.show()
         self.start.close()
+
+    def _open_each(self, lines: Sequence[tuple[Path, Mapping[str, str]]]) -> Sequence[str]:
+        """Ask once what is true of all these lines' jobs, and open a job for each; what is wrong is asked for again."""
+        from station.job_app import begin_each
+
+        own = {key for _, known in lines for key in known}
+        text = "What is said here goes into each of them. " + ", ".join(known["title"] for _, known in lines)
+        fields = [field for field in self._fields() if field.key not in own]
+        while (answers := self._ask_there("Open a job for each line", text, fields)) is not None:
+            opened, problems = begin_each(self._archive, self._station, [(p, {**answers, **k}) for p, k in lines])
+            if not problems:
+                return opened
+            text = " ".join(problems.values())
+            fields = [dataclasses.replace(field, default=answers[field.key]) for field in fields]
+        return []
 
     def _ask_there(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
         parent = self.set_page if self.set_page is not None and self.set_page.isVisible() else self.start

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from station.bench.bench import Bench
@@ -52,19 +53,53 @@ def begin(
     archive: Archive, station: StationSettings | None, plan: Path, answers: Mapping[str, str]
 ) -> tuple[str, Mapping[str, str]]:
     """Open a new job; give its identity, or what is wrong, by field."""
+    opened, problems = begin_each(archive, station, [(plan, answers)])
+    return (opened[0] if opened else ""), problems
+
+
+def begin_each(
+    archive: Archive, station: StationSettings | None, jobs: Sequence[tuple[Path, Mapping[str, str]]]
+) -> tuple[list[str], Mapping[str, str]]:
+    """Open a job from each plan with its answers; give their identities, or none and what is wrong, by field.
+
+    Raises `ArchiveFault` where one cannot be kept; it names those that were opened before.
+    """
+    openings: list[JobOpened] = []
+    for plan, answers in jobs:
+        opening = _opening(archive, station, plan, answers)
+        if not isinstance(opening, JobOpened):
+            return [], opening
+        openings.append(opening)
+    opened: list[str] = []
+    for opening in openings:
+        job = archive.new_job_id(wall_clock().year, station.mark if station else "")
+        try:
+            Filer(archive)(replace(opening, job=job))
+        except ArchiveFault as fault:
+            if not opened:
+                raise
+            raise ArchiveFault(f"opened before this: {', '.join(opened)}; {fault}") from fault
+        opened.append(job)
+    return opened, {}
+
+
+def _opening(
+    archive: Archive, station: StationSettings | None, plan: Path, answers: Mapping[str, str]
+) -> JobOpened | Mapping[str, str]:
+    """Give what opens a job, without its number yet, or what is wrong, by field."""
     try:
         text, settings, sides = job_text(plan, lambda: learned(archive).counted())
         make_plan(settings)
     except (OSError, UnicodeDecodeError) as fault:
-        return "", {PLAN_KEY: f"{plan}: cannot be read: {fault}"}
+        return {PLAN_KEY: f"{plan}: cannot be read: {fault}"}
     except (SettingsFault, PlanFault, tomllib.TOMLDecodeError) as fault:
-        return "", {PLAN_KEY: str(fault)}
+        return {PLAN_KEY: str(fault)}
     try:
         _hold_named(station, answers["hold"], answers.get("rated_strength", ""))
     except QuantityFault as fault:
-        return "", {"rated_strength": str(fault)}
+        return {"rated_strength": str(fault)}
     except SettingsFault as fault:
-        return "", {"hold": str(fault)}
+        return {"hold": str(fault)}
     grouped: dict[str, dict[str, str | int | None]] = {}
     for key, answer in answers.items():
         group, _, name = key.partition(".")
@@ -75,27 +110,23 @@ def begin(
         hold["rated_strength"] = answers["rated_strength"]
     if answers.get("comparing", AS_THE_FILE) != AS_THE_FILE:
         hold["comparing"] = answers["comparing"]
-    job = archive.new_job_id(wall_clock().year, station.mark if station else "")
-    Filer(archive)(
-        JobOpened(
-            job=job,
-            title=answers["title"],
-            side=sides or answers["side"],  # a set's sides are its job file's to say
-            number=answers.get("number", ""),
-            reference=settings.reference,
-            canopy=grouped.get("canopy", {}),
-            owner=grouped.get("owner", {}),
-            work=grouped.get("work", {}),
-            people=grouped.get("people", {}),
-            stock=grouped.get("stock", {}),
-            sewing=grouped.get("sewing", {}),
-            line=grouped.get("line", {}),
-            measuring=grouped.get("measuring", {}) | hold,
-            plan_toml=text,
-            software=software(),
-        )
+    return JobOpened(
+        job="",
+        title=answers["title"],
+        side=sides or answers["side"],  # a set's sides are its job file's to say
+        number=answers.get("number", ""),
+        reference=settings.reference,
+        canopy=grouped.get("canopy", {}),
+        owner=grouped.get("owner", {}),
+        work=grouped.get("work", {}),
+        people=grouped.get("people", {}),
+        stock=grouped.get("stock", {}),
+        sewing=grouped.get("sewing", {}),
+        line=grouped.get("line", {}),
+        measuring=grouped.get("measuring", {}) | hold,
+        plan_toml=text,
+        software=software(),
     )
-    return job, {}
 
 
 def bench_of(archive: Archive, station: StationSettings | None, job: str, unit: str, lengths: LengthSystem) -> Bench:

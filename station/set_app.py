@@ -17,15 +17,17 @@ from station.bench.measuring_set import MeasuringSet, begin
 from station.faults import is_fault
 from station.linework.line_set import LineSet, check
 from station.linework.set_jobs import file_name, plan_for
-from station.linework.set_words import name_words
+from station.linework.set_words import SIDES, name_words, nm_words
 from station.settings.line_table import NM_PER_M, MeasuredSide
 from station.settings.tables import SettingsFault
-from station.units import LengthSystem, quantity
+from station.units import LengthSystem, force_text, quantity
 from station.views.form import Field
 from station.views.palette import LookName
 from station.views.set_view import SetPage
 from station.views.start import MEASURE
 
+OpenJobs = Callable[[Sequence[tuple[Path, Mapping[str, str]]]], Sequence[str]]
+"""Opens a job from each plan, with what is known of its line; gives their numbers, none where the person left it."""
 Ask = Callable[[str, str, Sequence[Field]], Mapping[str, str] | None]
 
 TEXT = (
@@ -71,29 +73,36 @@ def keep_in(path: Path) -> Callable[[str], None]:
 
 
 def write_plans(found: LineSet, sides: Sequence[MeasuredSide], template: Path, folder: Path) -> list[Path]:
-    """Write a plan for each side to remake; all or none. Raises `SettingsFault`, also for a file that is there."""
+    """Write a plan for each side to remake; all or none. Raises `SettingsFault`, also where another plan is there."""
     plans = {folder / file_name(side): plan_for(found, side, template) for side in sides}
-    for path in plans:
-        if path.exists():
+    there = {path for path in plans if path.exists()}
+    for path in there:
+        if path.read_bytes() != plans[path].encode():
             raise SettingsFault(f"{path}: is there already; move it away, or name another folder")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for path, text in plans.items():
-            with path.open("x", encoding="utf-8") as file:
-                file.write(text)
+            if path not in there:
+                with path.open("x", encoding="utf-8", newline="") as file:
+                    file.write(text)
     except OSError as fault:
         raise SettingsFault(f"{folder}: cannot be written: {fault.strerror}") from None
     return list(plans)
 
 
 def measure(
-    ask: Ask, events: Callable[[], Sequence[Event]], look: LookName, system: LengthSystem, scale: float = 1.0
+    ask: Ask,
+    events: Callable[[], Sequence[Event]],
+    open_jobs: OpenJobs,
+    look: LookName,
+    system: LengthSystem,
+    scale: float = 1.0,
 ) -> SetPage | None:
     """Ask which set, and open its page; None where the person leaves it. What is wrong is asked for again."""
     fields, text = FIELDS, TEXT
     while (answers := ask(MEASURE, text, fields)) is not None:
         try:
-            return _page(answers, ask, events, look, system, scale)
+            return _page(answers, ask, events, open_jobs, look, system, scale)
         except Exception as fault:
             if not is_fault(fault):
                 raise
@@ -106,6 +115,7 @@ def _page(
     answers: Mapping[str, str],
     ask: Ask,
     events: Callable[[], Sequence[Event]],
+    open_jobs: OpenJobs,
     look: LookName,
     system: LengthSystem,
     scale: float,
@@ -124,25 +134,52 @@ def _page(
     def beat() -> None:
         work.take(events())
 
-    def plans(found: LineSet, sides: Sequence[MeasuredSide]) -> str | None:
-        if not sides:
-            return "Tick at least one line."
+    def planned(found: LineSet, sides: Sequence[MeasuredSide]) -> list[Path]:
+        """Write plans as the person says; none where the person leaves it. What is wrong is asked for again."""
         names = ", ".join(map(name_words, sides))
-        fields = (_PLAN_FIELDS[0], replace(_PLAN_FIELDS[1], default=str(kept.parent / f"{kept.stem}-plans")))
-        chosen = ask(
-            PLANS, f"For {names}. Each is the template with the line's length; read it before you cut.", fields
+        text = f"For {names}. Each is the template with the line's length; read it before you cut."
+        fields: Sequence[Field] = (
+            _PLAN_FIELDS[0],
+            replace(_PLAN_FIELDS[1], default=str(kept.parent / f"{kept.stem}-plans")),
         )
-        if chosen is None:
-            return None
-        try:
-            made = write_plans(found, sides, Path(chosen["template"]).expanduser(), Path(chosen["folder"]).expanduser())
-        except Exception as fault:
-            if not is_fault(fault):
-                raise
-            return str(fault)
-        return f"Written: {', '.join(path.name for path in made)} in {made[0].parent}. Begin a job with each."
+        while (chosen := ask(PLANS, text, fields)) is not None:
+            template, folder = (Path(chosen[key]).expanduser() for key in ("template", "folder"))
+            try:
+                return write_plans(found, sides, template, folder)
+            except Exception as fault:
+                if not is_fault(fault):
+                    raise
+                text = str(fault)
+                fields = tuple(replace(field, default=chosen[field.key]) for field in fields)
+        return []
 
-    return SetPage(look, table.stem, work, checked, beat, plans, system=system, pull_n=pull_n, scale=scale)
+    def plans(found: LineSet, sides: Sequence[MeasuredSide]) -> str | None:
+        made = planned(found, sides)
+        names = ", ".join(path.name for path in made)
+        return f"Written: {names} in {made[0].parent}. Begin a job with each." if made else None
+
+    def jobs(found: LineSet, sides: Sequence[MeasuredSide]) -> str | None:
+        made = planned(found, sides)
+        if not made:
+            return None
+        opened = open_jobs([(path, _answers(side, pull_n, system)) for path, side in zip(made, sides, strict=True)])
+        if not opened:
+            return f"No job was opened. Their plans are in {made[0].parent}."
+        numbers = ", ".join(f"{job} for {name_words(side)}" for job, side in zip(opened, sides, strict=True))
+        return f"Opened: {numbers}. Each goes on from the first page."
+
+    return SetPage(look, table.stem, work, checked, beat, plans, jobs, system=system, pull_n=pull_n, scale=scale)
+
+
+def _answers(side: MeasuredSide, pull_n: float | None, system: LengthSystem) -> dict[str, str]:
+    """Give what a job for a line's remaking is opened with, as far as the set knows it."""
+    under = "" if pull_n is None else f" under {force_text(pull_n, 'N' if system == 'metric' else 'lbf')}"
+    return {
+        "title": name_words(side),
+        "side": SIDES[side.side],
+        "number": side.line,
+        "line.removed": f"{nm_words(side.length_nm, system)}{under}",
+    }
 
 
 def _above_zero(text: str, what: str) -> Fraction:

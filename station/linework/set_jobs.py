@@ -1,7 +1,8 @@
 """A line plan for each line of a set that is to be remade, from a template plan for such lines.
 
 Written into the template: the plan's name with the line and its side, the finished length of its first line, which must
-be a main line, and what it is matched to: its chart, or without one its opposite number. All else stays as it stands,
+be a main line, and what it is matched to: its chart, or without one its opposite number. Trials that the template names
+by their file, which lies beside it, are written in, since the plan may lie elsewhere. All else stays as it stands,
 comments too, and the text must read back as just that, or it is refused.
 """
 
@@ -16,7 +17,7 @@ from pathlib import Path
 from station.linework.line_set import LineSet
 from station.linework.set_words import name_words
 from station.settings.line_table import NM_PER_M, MeasuredSide
-from station.settings.plan import Joint, PlanSettings, load_plan, read_plan
+from station.settings.plan import ARCHIVE, Joint, PlanSettings, load_plan, plan_text, read_plan, sources_of
 from station.settings.tables import SettingsFault, Table
 
 _PLAN = re.compile(r"(?ms)^\s*\[plan\]\s*?(?:#[^\n]*)?\n(?P<body>.*?)(?=^\s*\[|\Z)")
@@ -26,7 +27,9 @@ _LINE = re.compile(r"(?ms)^\s*\[\[line\]\]\s*?(?:#[^\n]*)?\n(?P<body>.*?)(?=^\s*
 def plan_for(found: LineSet, side: MeasuredSide, template: Path | str) -> str:
     """Give the text of the plan for one line to remake. Raises `SettingsFault` where the template does not serve."""
     template = Path(template)
-    plan, text = load_plan(template), template.read_text(encoding="utf-8-sig")
+    plan = load_plan(template)
+    named = {source.trials_file for source in sources_of(plan)} - {"", ARCHIVE}
+    text = plan_text(template) if named else template.read_text(encoding="utf-8-sig")
     if isinstance(plan.lines[0].link_end, Joint):
         raise SettingsFault(f"{template}: its first line joins another; expected a main line first")
     length_m = float(found.target_nm(side) / NM_PER_M)

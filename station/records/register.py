@@ -129,6 +129,7 @@ def register(archive: Archive, jobs: Sequence[str] | None = None) -> list[JobLin
     lines: dict[str, JobLine] = {}
     for each in archive.said("job-opened", _OPENED, jobs):
         at, title, side, number, canopy, people, owner, lot, thread_lot = each.told
+        named = _named_in({"people": _facts(people), "owner": _facts(owner)}, each.names)
         lines.setdefault(
             each.job,
             JobLine(
@@ -139,13 +140,13 @@ def register(archive: Archive, jobs: Sequence[str] | None = None) -> list[JobLin
                 side,
                 number,
                 _facts(canopy),
-                _named("people", _facts(people), each.names),
+                named["people"],
                 lot,
                 thread_lot,
                 verdicts[each.job],
                 signed.get(each.job, ("", ""))[1],
                 counts.get(each.job, 0),
-                _named("owner", _facts(owner), each.names),
+                named["owner"],
             ),
         )
     for job, entries in counts.items():
@@ -247,11 +248,6 @@ def _facts(text: str) -> dict[str, Any]:
     except ValueError:
         return {}
     return read if isinstance(read, dict) else {}
-
-
-def _named(group: str, facts: Mapping[str, Any], names: str) -> Mapping[str, Any]:
-    told: Mapping[str, Any] = _named_in({group: facts}, names)[group]
-    return told
 
 
 def _named_in(facts: Mapping[str, Any], names: str) -> Mapping[str, Any]:

@@ -191,7 +191,7 @@ def load_plan(path: Path | str, learned: Learned | None = None, at: Path | None 
 
 def with_learned(plan: PlanSettings, learned: Learned | None) -> PlanSettings:
     """Give a plan that asks for the archive's trials those that were learned; any other as it is."""
-    if learned is None or not any(source.trials_file == ARCHIVE for source in _sources(plan)):
+    if learned is None or not any(source.trials_file == ARCHIVE for source in sources_of(plan)):
         return plan
     trials = tuple(learned())
 
@@ -219,7 +219,7 @@ def plan_text(path: Path | str, learned: Learned | None = None) -> str:
     """
     path = Path(path)
     plan, text = load_plan(path, learned), path.read_text(encoding="utf-8-sig")
-    trials = {source.trials_file: source.trials for source in _sources(plan) if source.trials_file}
+    trials = {source.trials_file: source.trials for source in sources_of(plan) if source.trials_file}
 
     def written_in(found: re.Match[str]) -> str:
         if found["file"] not in trials:
@@ -231,12 +231,12 @@ def plan_text(path: Path | str, learned: Learned | None = None) -> str:
         again = read_plan(Table(str(path), "", tomllib.loads(text)))
     except tomllib.TOMLDecodeError:
         again = None
-    if again != plan or any(source.trials_file for source in _sources(again)):
+    if again != plan or any(source.trials_file for source in sources_of(again)):
         raise SettingsFault(f"{path}: its trials cannot be kept with it; write them into it, as trials = [{{ ... }}]")
     return text
 
 
-def _sources(plan: PlanSettings) -> list[ShrinkageSettings]:
+def sources_of(plan: PlanSettings) -> list[ShrinkageSettings]:
     """Give every source of a shortening that a plan names."""
     found = [plan.shrinkage]
     for line in plan.lines:

@@ -33,6 +33,8 @@ from station.views.lettering import FAMILY, load_fonts
 from station.views.palette import Look, LookName, look_named
 
 _BEAT_MS = 50
+ForLines = Callable[[LineSet, Sequence[MeasuredSide]], str | None]
+"""Does something for lines of a set that were chosen; gives what to say, or None where the person left it."""
 
 
 class SetPicture(QWidget):
@@ -113,8 +115,8 @@ class SetPicture(QWidget):
 class SetPage(QWidget):
     """Entry at the left, the set at the right; once every line has its length, what to remake.
 
-    `check` gives the set as it is checked; `beat` feeds the model; `write_plans` takes the lines chosen and gives what
-    to say, or None where the person left it. What cannot be kept was not entered, and is said.
+    `check` gives the set as it is checked; `beat` feeds the model; `write_plans` and `open_jobs` do that for the lines
+    chosen. What cannot be kept was not entered, and is said.
     """
 
     closed = pyqtSignal()
@@ -126,7 +128,8 @@ class SetPage(QWidget):
         work: MeasuringSet,
         check: Callable[[Sequence[MeasuredSide]], LineSet],
         beat: Callable[[], None],
-        write_plans: Callable[[LineSet, Sequence[MeasuredSide]], str | None],
+        write_plans: ForLines,
+        open_jobs: ForLines,
         *,
         system: LengthSystem = "imperial",
         pull_n: float | None = None,
@@ -134,7 +137,8 @@ class SetPage(QWidget):
     ) -> None:
         super().__init__()
         load_fonts()
-        self._name, self._work, self._check, self._beat, self._write_plans = name, work, check, beat, write_plans
+        self._name, self._work, self._check, self._beat = name, work, check, beat
+        self._write_plans, self._open_jobs = write_plans, open_jobs
         self._system: LengthSystem = system
         self._pull_n = pull_n
         self._shown: tuple[object, ...] = ()
@@ -181,8 +185,12 @@ class SetPage(QWidget):
         self.choices.setAccessibleName("lines to remake")
         self.choices.setWordWrap(True)
         self.choices.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.plans = QPushButton("Write a line plan for each line ticked…", self)
-        self.plans.clicked.connect(lambda _checked: self._plans())
+        self.said = labelled("", "soft", self)
+        self.jobs = QPushButton("Open a job for each line ticked…", self)
+        self.jobs.setProperty("role", "main")
+        self.jobs.clicked.connect(lambda _checked: self._do(self._open_jobs))
+        self.plans = QPushButton("Only write their line plans…", self)
+        self.plans.clicked.connect(lambda _checked: self._do(self._write_plans))
         buttons = QHBoxLayout()
         buttons.addWidget(self.enter, 1)
         buttons.addWidget(self.back)
@@ -191,7 +199,11 @@ class SetPage(QWidget):
         column.addLayout(buttons)
         column.addWidget(self.lines, 2)
         column.addWidget(self.choices, 2)
-        column.addWidget(self.plans)
+        column.addWidget(self.said)
+        for_lines = QHBoxLayout()
+        for_lines.addWidget(self.jobs, 1)
+        for_lines.addWidget(self.plans)
+        column.addLayout(for_lines)
         return column
 
     def frame(self) -> None:
@@ -234,8 +246,8 @@ class SetPage(QWidget):
             self.picture.show_picture(picture, unfinished or verdict_words(found))
         self.choices.clear()
         remake = found.mending.remake if found is not None and whole else None
-        self.choices.setVisible(bool(remake))
-        self.plans.setVisible(bool(remake))
+        for part in (self.choices, self.said, self.jobs, self.plans):
+            part.setVisible(bool(remake))
         if found is not None and remake:
             for side, words in zip(remake, remake_words(found, self._system), strict=True):
                 item = QListWidgetItem(words, self.choices)
@@ -275,7 +287,8 @@ class SetPage(QWidget):
         self.frame()
         self.length.setFocus()
 
-    def _plans(self) -> None:
+    def _do(self, do: ForLines) -> None:
+        """Do something for the lines that are ticked, and say what was done, or why not."""
         found = self._check(self._work.sides())
         rows = (self.choices.item(row) for row in range(self.choices.count()))
         names = {
@@ -283,9 +296,15 @@ class SetPage(QWidget):
             for item in rows
             if item is not None and item.checkState() == Qt.CheckState.Checked
         }
-        said = self._write_plans(found, [side for side in found.mending.remake or () if side.name in names])
-        if said is not None:
-            self.problem.setText(said)
+        ticked = [side for side in found.mending.remake or () if side.name in names]
+        self.problem.clear()
+        self.said.clear()
+        if not ticked:
+            self.problem.setText("Tick at least one line.")
+            return
+        said: list[str | None] = []
+        if self._tried(lambda: said.append(do(found, ticked))):
+            self.said.setText(said[0] or "")
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
         """Say that the page was closed; every length entered is kept already."""

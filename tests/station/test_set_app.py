@@ -1,3 +1,4 @@
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -7,10 +8,15 @@ from drivers.events import PedalEdge, Tick
 from station import set_app
 from station.bench.measuring_set import begin
 from station.bench_app import Sitting
+from station.filing import job_state
+from station.job_app import begin as begin_job
+from station.job_app import bench_of
 from station.linework.line_set import check
 from station.records.archive import Archive
 from station.settings.line_table import load_line_table
+from station.settings.plan import load_plan
 from station.settings.tables import SettingsFault
+from station.views.job_forms import NEW_JOB
 
 CHART = "line,side,length,chart\nA1,L,,120 in\nA1,R,,120 in\nA2,L,,121 in\nA2,R,,121 in\n"
 TEMPLATE = (
@@ -46,12 +52,17 @@ def bench(qtbot, tmp_path):
         page.close()
 
 
+def no_jobs(_lines):
+    """Open no job, as where the person leaves it."""
+    return []
+
+
 def opened(qtbot, tmp_path, *more, events=list):
     """Open the page on a chart."""
     table = tmp_path / "teasel.csv"
     table.write_text(CHART)
     person = Person({"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": "10 lbf"}, *more)
-    page = set_app.measure(person, events, "light", "imperial")
+    page = set_app.measure(person, events, no_jobs, "light", "imperial")
     qtbot.addWidget(page)
     page.show()
     return page, person
@@ -96,16 +107,19 @@ def test_a_plan_is_written_for_each_line_chosen(qtbot, bench, tmp_path):
     template, folder = tmp_path / "template.toml", tmp_path / "plans"
     template.write_text(TEMPLATE)
     answers = {"template": str(template), "folder": str(folder)}
-    page, _ = bench(answers, answers)
+    page, person = bench(answers, answers)
     typed(qtbot, page, "120 in", "122 in", "121 in", "121 in")
     assert page.title.text() == "Every line is measured"
     assert "A1 right: make it 120 1/2 in" in page.choices.item(0).text()
     assert "Not in trim" in page.picture.accessibleDescription()
     page.plans.click()
     assert [path.name for path in folder.iterdir()] == ["A1-right.toml"]
-    assert "A1-right.toml" in page.problem.text()
+    assert "A1-right.toml" in page.said.text()
+    written = folder / "A1-right.toml"
+    written.write_text(written.read_text() + "# read and changed\n")
     page.plans.click()
-    assert "is there already" in page.problem.text()
+    assert "is there already" in person.said[-1]
+    assert written.read_text().endswith("# read and changed\n")
     page.choices.item(0).setCheckState(Qt.CheckState.Unchecked)
     page.plans.click()
     assert page.problem.text() == "Tick at least one line."
@@ -130,7 +144,7 @@ def test_what_is_wrong_is_asked_for_again(tmp_path):
     table.write_text(CHART)
     right = {"table": str(table), "tolerance": "0 in", "tilt": "1/2 in", "pull": ""}
     person = Person(right | {"table": str(tmp_path / "none.csv"), "tolerance": "1/2 in"}, right)
-    assert set_app.measure(person, list, "dark", "imperial") is None
+    assert set_app.measure(person, list, no_jobs, "dark", "imperial") is None
     assert "none.csv" in person.said[1]
     assert "tolerance: found '0 in'" in person.said[2]
 
@@ -142,6 +156,67 @@ def test_plans_are_written_all_or_none(tmp_path):
     with pytest.raises(SettingsFault):
         set_app.write_plans(found, found.mending.remake, tmp_path / "none.toml", tmp_path / "plans")
     assert not (tmp_path / "plans").exists()
+
+
+def test_a_job_is_opened_for_each_line_chosen(qtbot, tmp_path, monkeypatch):
+    """Each line ticked becomes a job, the same as one begun from its plan by hand, that the bench goes on with."""
+    table, template = tmp_path / "teasel.csv", tmp_path / "template.toml"
+    table.write_text(CHART)
+    template.write_text(TEMPLATE)
+    given = {each.key: each.default or (each.choices[0] if each.choices else "") for each in NEW_JOB}
+    given |= {"canopy.type": "Teasel 190", "people.worker": "Ansa Velling", "people.authority": "a test"}
+    shared = {key: text for key, text in given.items() if key not in {"title", "side", "number", "line.removed"}}
+    person = Person(
+        {"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": "10 lbf"},
+        {"template": str(template), "folder": str(tmp_path / "plans")},
+        shared | {"rated_strength": "strong"},
+        shared,
+    )
+    monkeypatch.setattr("station.bench_app.ask", lambda _parent, _look, *words: person(*words[:3]))
+    with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
+        sitting = Sitting(None, lambda: archive, "dark", "imperial", "lbf")
+        sitting.show()
+        qtbot.addWidget(sitting.start)
+        sitting._measure_set()
+        page = sitting.set_page
+        qtbot.addWidget(page)
+        typed(qtbot, page, "120 in", "122 in", "119 1/2 in", "121 in")
+        ticked = [page.choices.item(row).text() for row in range(page.choices.count())]
+        assert [words.partition(":")[0] for words in ticked] == ["A1 right", "A2 left"]
+        page.jobs.click()
+        assert "strong" in person.said[-1]  # said above the form, which is asked again
+        assert page.said.text() == (
+            "Opened: 26-0001 for A1 right, 26-0002 for A2 left. Each goes on from the first page."
+        )
+        own = [
+            ("A1 right", "right", "A1", "122 in under 10.0 lbf"),
+            ("A2 left", "left", "A2", "119 1/2 in under 10.0 lbf"),
+        ]
+        for job, (title, side, number, removed) in zip(("26-0001", "26-0002"), own, strict=True):
+            by_hand = given | {"title": title, "side": side, "number": number, "line.removed": removed}
+            plan = tmp_path / "plans" / f"{title.replace(' ', '-')}.toml"
+            again, problems = begin_job(archive, None, plan, by_hand)
+            assert problems == {}
+            first, second = (job_state(archive, each).opened for each in (job, again))
+            assert replace(first, job=again) == second
+            assert bench_of(archive, None, job, "lbf", "imperial").step.key == "cause"
+        page.close()
+        qtbot.addWidget(sitting.start)
+        rows = [sitting.start.jobs.item(row).text() for row in range(sitting.start.jobs.count())]
+        assert rows[0].startswith("A1 right\nTeasel 190")
+        sitting.close()
+        sitting.start.close()
+
+
+def test_a_plan_from_a_template_with_trials_stands_in_any_folder(tmp_path):
+    """Trials that the template names by their file are written into the plan, which is opened from another folder."""
+    (tmp_path / "ours.csv").write_text("trap,shortening\n5 in,3/8 in\n6 in,7/16 in\n4 in,1/4 in\n")
+    template = tmp_path / "template.toml"
+    template.write_text(TEMPLATE.replace("coefficient = 0.06", 'trials = "ours.csv"'))
+    found = check(load_line_table("x", "line,side,length\nA1,L,3 m\nA1,R,4 m\n"), Fraction(1000), Fraction(1000))
+    (path,) = set_app.write_plans(found, found.mending.remake, template, tmp_path / "elsewhere")
+    assert load_plan(path).shrinkage.trials == load_plan(template).shrinkage.trials
+    assert load_plan(path).shrinkage.trials
 
 
 def test_the_first_page_leads_there_and_back(qtbot, tmp_path, monkeypatch):
