@@ -352,7 +352,7 @@ class Sitting:
         from station.set_app import measure
 
         events: Callable[[], Sequence[Event]] = list
-        if self._station is not None and self._station.pedal is not None:
+        if self._station is not None and (self._station.pedal is not None or self._station.gauge is not None):
             events = self._open.enter_context(Wire(self._station)).waiting
         page = measure(self._ask_there, events, self._open_each, self._look, self._lengths)
         if page is None:

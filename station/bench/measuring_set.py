@@ -6,6 +6,10 @@ can be entered by foot as in a comparison: a tap says level; a long press opens 
 press short; each further tap counts a sixteenth, and after three seconds of rest a tap confirms. Before the opposite
 number is measured a tap is not counted. Nothing is guessed: what has no length stays without one.
 
+With a length gauge a tap takes what it reads, once it stands still, as the length itself. A number more than a tenth
+from the chart, or without one from the opposite number, is no length of this line (a dial that reads a difference,
+say): the foot then does what it does without a gauge.
+
 What was entered is kept at once: `keep` takes the table's text after every entry, with empty cells for what is to come,
 and `begin` goes on from such a text.
 
@@ -26,15 +30,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from drivers.events import Event, Reading, Tick
-from station.bench.comparing import Comparing, Pulls
+from drivers.events import Beside, Event, GaugeReading, LinkLost, Reading, Tick
+from station.bench.comparing import GAUGE_MOVES, Comparing, Pulls
+from station.bench.gauge import LengthGauge
 from station.bench.hearing import Hearing
+from station.bench.snapshot import Words
 from station.linework.set_words import SIDES
-from station.settings.line_table import MeasuredSide, Side, line_length_nm, load_line_table
+from station.settings.line_table import MeasuredSide, Side, is_far, line_length_nm, load_line_table
 from station.settings.sheet import read_sheet
 
 SIXTEENTH_NM = 1_587_500
-TYPE_FIRST = "its opposite number is not measured: type the length, or read it with the gauge"
+TYPE_FIRST = "its opposite number is not measured: type the length"
 
 
 @dataclass(frozen=True)
@@ -68,7 +74,7 @@ def begin(path: Path | str, text: str | None = None) -> tuple[AskedSide, ...]:
     write.writerow(("line", "side", "length", "chart"))
     for row in rows:  # where there is no length yet, any that a line can have stands in while the rest is checked
         write.writerow((row.text("line"), row.text("side"), row.text("length") or "1 m", row.text("chart")))
-    sides = load_line_table(path, whole.getvalue())
+    sides = load_line_table(path, whole.getvalue(), measured=False)
     empty = [not row.text("length") for row in rows]
     return tuple(
         AskedSide(side.line, side.side, side.chart_nm, None if none else side.length_nm)
@@ -85,6 +91,7 @@ class MeasuringSet(Hearing):
         self._keep = keep
         self._at = self._next(0)
         self.comparing = self._begun()
+        self.gauge = LengthGauge()
 
     @property
     def now(self) -> AskedSide | None:
@@ -106,12 +113,30 @@ class MeasuringSet(Hearing):
             else next((each.length_nm for each in self.asked if each.line == now.line and each.side != now.side), None)
         )
 
+    @property
+    def like_nm(self) -> int | None:
+        """Give what the line asked for should be like: its chart, or without one its opposite number."""
+        chart_nm = None if self.now is None else self.now.chart_nm
+        return self.opposite_nm if chart_nm is None else chart_nm
+
+    @property
+    def gauge_nm(self) -> int | None:
+        """Give the length that a gauge reads now; None where it says nothing, or no length of the line asked for."""
+        read_um = self.gauge.now_um(self.now_us)
+        like_nm = self.like_nm
+        if read_um is None or like_nm is None or is_far(1000 * read_um, like_nm):
+            return None
+        return 1000 * read_um
+
     def typed(self, text: str) -> str | None:
         """Take a length that was typed; give why it cannot be one, or None."""
         try:
             length_nm = line_length_nm(text)
         except ValueError as fault:
             return str(fault)
+        if is_far(length_nm, self.like_nm):
+            like = "its opposite number" if self.now is None or self.now.chart_nm is None else "its chart"
+            return f"found {text!r}: more than a tenth from {like}; measure again"
         self.gauged(length_nm)
         return None
 
@@ -150,6 +175,13 @@ class MeasuringSet(Hearing):
 
     def tap(self, at_us: int) -> None:
         """Take a tap of the foot."""
+        if self.gauge_nm is not None and (self.comparing is None or self.comparing.phase == "line"):
+            steady_um = self.gauge.steady_um(self.now_us)
+            if steady_um is None:
+                self.not_counted(GAUGE_MOVES)
+            else:
+                self.gauged(1000 * steady_um)
+            return
         if self.comparing is None:
             self.not_counted(TYPE_FIRST if self.now else "every line has its length")
             return
@@ -169,8 +201,10 @@ class MeasuringSet(Hearing):
         """Say what the foot does now."""
         if self.now is None:
             return "Every line has its length."
+        if self.gauge_nm is not None and (self.comparing is None or self.comparing.phase == "line"):
+            return "Tap to take what the gauge reads, or type the length."
         if self.comparing is None:
-            return "Type the length, or read it with the gauge."
+            return "Type the length."
         if self.comparing.phase == "line":
             return "Tap when level with the opposite number; press long when it is not."
         if self.comparing.phase == "which":
@@ -201,6 +235,13 @@ class MeasuringSet(Hearing):
             self.comparing.long_press(at_us, Pulls(None))
 
     def _take_other(self, event: Event) -> None:
+        if isinstance(event, Beside):
+            if isinstance(event.event, GaugeReading):
+                self.gauge.add(event.event)
+            elif isinstance(event.event, LinkLost):
+                self.gauge.lost |= event.source == "gauge"
+                self.notice = Words(f"The {event.source}: {event.event.why}: {event.event.advice}", "warn")
+            return
         super()._take_other(event)
         if isinstance(event, Tick) and self.comparing is not None:
             self.comparing.tick(event.at_us)

@@ -70,8 +70,20 @@ def line_length_nm(text: object) -> int:
     return length_nm
 
 
-def load_line_table(path: Path | str, text: str | None = None) -> list[MeasuredSide]:
-    """Read a measured line set. Raises `SettingsFault` naming the file and every row that cannot be understood."""
+def is_far(length_nm: int, like_nm: int | None) -> bool:
+    """Tell whether a length is more than a tenth from what it should be like, its chart or its opposite number.
+
+    No line shrinks or stretches so far and flies (common practice; the tenth is our own): it is a slip of the pen, and
+    would move the mean of its whole group.
+    """
+    return like_nm is not None and 10 * abs(length_nm - like_nm) > like_nm
+
+
+def load_line_table(path: Path | str, text: str | None = None, measured: bool = True) -> list[MeasuredSide]:
+    """Read a line set. Raises `SettingsFault` naming the file and every row that cannot be understood.
+
+    Where it is `measured`, a length far from what it should be is a fault as well.
+    """
     rows = read_sheet(path, ("line", "side", "length"), ("chart",), text=text)
     if not rows:
         raise SettingsFault(f"{path}: has no rows; expected one for each line and side, as in A1,L,120 in")
@@ -82,9 +94,26 @@ def load_line_table(path: Path | str, text: str | None = None) -> list[MeasuredS
         except SettingsFault as fault:
             faults.append(str(fault))
     faults += _clashes(sides)
+    faults += _slips(sides) if measured else []
     if faults:
         raise SettingsFault("\n".join(faults))
     return [side for _, side in sides]
+
+
+def _slips(sides: Sequence[tuple[SheetRow, MeasuredSide]]) -> list[str]:
+    found = []
+    left = {side.line: (row, side) for row, side in sides if side.side == "L"}
+    for row, side in sides:
+        if side.chart_nm is not None:
+            like_nm, like = side.chart_nm, f"its chart says {row.text('chart')!r}"
+        elif side.side == "R" and side.line in left:  # said once for a pair
+            like_nm, like = left[side.line][1].length_nm, f"its left is {left[side.line][0].text('length')!r}"
+        else:
+            continue
+        if is_far(side.length_nm, like_nm):
+            why = f"found {row.text('length')!r}, and {like}: more than a tenth apart; measure again"
+            found.append(str(row.fault("length", why)))
+    return found
 
 
 def _side(row: SheetRow) -> MeasuredSide:

@@ -210,7 +210,8 @@ class SetPage(QWidget):
         """Take what came, and show what has changed."""
         self._tried(self._beat)
         work = self._work
-        state = (work.asked, work.now, work.notice, work.foot_words)
+        gauge_nm = work.gauge_nm
+        state = (work.asked, work.now, work.notice, work.foot_words, gauge_nm)
         if state == self._shown:
             return
         rows_changed = not self._shown or self._shown[:2] != state[:2]
@@ -220,6 +221,7 @@ class SetPage(QWidget):
         opposite = work.opposite_nm
         said = [f"{work.done} of {len(work.asked)} measured"]
         said += [f"its opposite number is {nm_words(opposite, self._system)}"] if opposite is not None else []
+        said += [f"the gauge reads {nm_words(gauge_nm, self._system)}"] if gauge_nm is not None else []
         self.told.setText(f"{'; '.join(said)}. {work.foot_words if now else ''}")
         if work.notice is not None:
             self.problem.setText(work.notice.text)

@@ -151,7 +151,7 @@ def test_what_is_wrong_is_asked_for_again(tmp_path):
 
 def test_plans_are_written_all_or_none(tmp_path):
     """A template that does not serve writes nothing."""
-    rows = "line,side,length\nA1,L,1 m\nA1,R,2 m\n"
+    rows = "line,side,length\nA1,L,1 m\nA1,R,1.1 m\n"
     found = check(load_line_table("x", rows), Fraction(1000), Fraction(1000))
     with pytest.raises(SettingsFault):
         set_app.write_plans(found, found.mending.remake, tmp_path / "none.toml", tmp_path / "plans")
@@ -213,7 +213,7 @@ def test_a_plan_from_a_template_with_trials_stands_in_any_folder(tmp_path):
     (tmp_path / "ours.csv").write_text("trap,shortening\n5 in,3/8 in\n6 in,7/16 in\n4 in,1/4 in\n")
     template = tmp_path / "template.toml"
     template.write_text(TEMPLATE.replace("coefficient = 0.06", 'trials = "ours.csv"'))
-    found = check(load_line_table("x", "line,side,length\nA1,L,3 m\nA1,R,4 m\n"), Fraction(1000), Fraction(1000))
+    found = check(load_line_table("x", "line,side,length\nA1,L,3 m\nA1,R,3.1 m\n"), Fraction(1000), Fraction(1000))
     (path,) = set_app.write_plans(found, found.mending.remake, template, tmp_path / "elsewhere")
     assert load_plan(path).shrinkage.trials == load_plan(template).shrinkage.trials
     assert load_plan(path).shrinkage.trials

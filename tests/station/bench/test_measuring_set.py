@@ -3,7 +3,7 @@ from fractions import Fraction
 
 import pytest
 
-from drivers.events import PedalEdge, Tick
+from drivers.events import Beside, GaugeReading, LinkLost, PedalEdge, Tick
 from station.bench.measuring_set import MeasuringSet, begin, table_text
 from station.linework.line_set import check
 from station.linework.set_jobs import file_name, plan_for
@@ -49,6 +49,50 @@ def test_a_length_comes_typed_tapped_or_from_a_gauge():
     assert work.now is None
     assert len(kept) == 4
     assert load_line_table("kept", kept[-1]) == work.sides()
+
+
+def read_gauge(work, begin_s, *lengths_um):
+    """Let a gauge read each length for a second and a half."""
+    at_us = round(begin_s * 1e6)
+    for length_um in lengths_um:
+        for _ in range(6):
+            work.take([Beside(at_us, "gauge", GaugeReading(at_us, length_um, None)), Tick(at_us)])
+            at_us += 300_000
+
+
+def test_a_tap_takes_what_the_gauge_reads_once_it_stands():
+    """A length that stands still is taken by a tap; one that moves, is lost or is none of this line's is not."""
+    work, kept = measuring()
+    read_gauge(work, 1, 3_050_000)
+    assert (work.gauge_nm, work.foot_words) == (3_050_000_000, "Tap to take what the gauge reads, or type the length.")
+    press(work, 2.7)
+    assert work.asked[0].length_nm == 3_050_000_000
+    read_gauge(work, 4, 3_048_000)
+    work.take([Beside(5_600_000, "gauge", GaugeReading(5_600_000, 3_060_000, None))])
+    press(work, 5.65)
+    assert "the gauge does not stand still" in work.notice.text
+    assert work.asked[1].length_nm is None
+    read_gauge(work, 8, 12_700)  # a dial that reads a difference
+    assert work.gauge_nm is None
+    press(work, 9.6)  # level
+    assert work.asked[1].length_nm == 3_050_000_000
+    read_gauge(work, 12, 3_073_400)
+    work.take([Beside(13_700_000, "gauge", LinkLost(13_700_000, "out", "plug it in"))])
+    assert work.notice.text == "The gauge: out: plug it in"
+    press(work, 13.8)
+    assert "its opposite number is not measured: type the length" in work.notice.text
+    assert len(kept) == 2
+
+
+def test_a_slip_of_the_pen_is_not_entered():
+    """A length more than a tenth from its chart, or without one from its opposite number, is said and not kept."""
+    work, kept = measuring()
+    assert "more than a tenth from its chart" in work.typed("1200 in")
+    assert work.typed("132 in") is None
+    bare, _ = measuring("line,side,length\nA1,L,\nA1,R,\n")
+    assert bare.typed("1200 in") is None
+    assert "more than a tenth from its opposite number" in bare.typed("120 in")
+    assert (len(kept), bare.asked[1].length_nm) == (1, None)
 
 
 def test_what_is_kept_goes_on_where_it_was_left():

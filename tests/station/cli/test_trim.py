@@ -121,6 +121,15 @@ def test_bad_columns_charts_and_options_are_named(tmp_path, capfd):
     assert run(capfd, "trim", tmp_path / "none.csv").status == 2
 
 
+def test_a_slip_of_the_pen_is_no_drift(tmp_path, capfd):
+    """A length ten times its chart, or far from its opposite number, is refused with both, not charged to its group."""
+    ran = run(capfd, "trim", table(tmp_path, GOOD.replace("A1,R,120 1/4 in", "A1,R,1200 in")))
+    assert (ran.status, ran.out) == (2, "")
+    assert "row 2 (line 3): length: found '1200 in', and its chart says '120 in': more than a tenth apart" in ran.err
+    ran = run(capfd, "trim", table(tmp_path, "line,side,length\nA1,R,12 in\nA1,L,120 in\n"))
+    assert "row 1 (line 2): length: found '12 in', and its left is '120 in': more than a tenth apart" in ran.err
+
+
 def test_drawing_and_page_are_written(tmp_path, capfd):
     """The drawing is a picture and the page a PDF of the same bytes each time; millimetres stand where asked for."""
     path, drawing, page = table(tmp_path, BAD), tmp_path / "set.svg", tmp_path / "set.pdf"
