@@ -9,8 +9,8 @@ What is charted, each with its unit:
 
 Each figure carries the conditions it was made in: bench, rigger, material, lot, scale and the scale's last full check.
 Where there is a signal, what had changed between the figure before it and its first is named; that is where to look,
-and not yet the cause. Charted apart by a condition, each of its values is a chart of its own. Names that are withheld
-cannot be told apart.
+and not yet the cause. Charted apart by a condition, each of its values is a chart of its own; scales that two benches
+call the same are two. Names that are withheld cannot be told apart.
 
 >>> changes([Figure(0.1, "", "B", 1, "26-0001", "A", {"lot": "L1", "rigger": "x"}),
 ...          Figure(0.9, "", "B", 2, "26-0002", "A", {"lot": "L2", "rigger": "x"})], Signal("jump", 1, 1))
@@ -81,9 +81,15 @@ def charts(archive: Archive, of: Of, by: By | None = None) -> tuple[list[Charted
         ]
     found.sort(key=lambda each: (each.at, each.bench, each.seq))
     known = [_with_check(each, checks) for each in found]
+    at: dict[str, set[str]] = {}  # the benches at which a scale is called so: one name at two of them is two scales
+    for figure in known:
+        at.setdefault(figure.conditions.get("scale", NOT_TOLD), set()).add(figure.bench)
     apart: dict[str, list[Figure]] = {}
     for figure in known:
-        apart.setdefault(figure.conditions.get(by, NOT_TOLD) if by else "", []).append(figure)
+        name = figure.conditions.get(by, NOT_TOLD) if by else ""
+        if by == "scale" and len(at[name]) > 1:
+            name = f"{name}, {figure.bench}"
+        apart.setdefault(name, []).append(figure)
     return [
         Charted(of, name, tuple(figures), control([each.value for each in figures])) for name, figures in apart.items()
     ], unread

@@ -71,6 +71,18 @@ def test_scale_errors_are_shares_of_the_force_apart_by_scale(tmp_path: Path) -> 
     assert ours.figures[1].conditions["scale check"].startswith("of 2026-03-02")
 
 
+def test_scales_that_two_benches_call_the_same_are_two(tmp_path: Path) -> None:
+    """One port's name at two benches is two scales, each with a chart of its own; a name at one bench stays as it is."""
+    path = shop(tmp_path / "a.sqlite", [full_check(133_447), full_check(0, "other")])
+    shop(path, [full_check(266_894)], bench="Bench 2")
+    found = charted(path, "scale-errors")
+    assert {each.apart: [figure.value for figure in each.figures] for each in found} == {
+        f"{SCALE}, Bench 1": pytest.approx([0.001], rel=1e-5),
+        f"{SCALE}, Bench 2": pytest.approx([0.002], rel=1e-5),
+        "other": [0.0],
+    }
+
+
 def test_a_scale_checked_anew_before_the_signal_is_named(tmp_path: Path) -> None:
     """Where the scale was checked anew between two holds, and the second is far off, the check is what changed."""
     path = shop(tmp_path / "a.sqlite", [full_check(0), *STEADY, full_check(9), Day(0, hold_share=0.3)])
