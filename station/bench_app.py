@@ -368,7 +368,7 @@ class Sitting:
         from station.job_app import begin_each
 
         own = {key for _, known in lines for key in known}
-        text = "What is said here goes into each of them. " + ", ".join(known["title"] for _, known in lines)
+        text = f"For {', '.join(known['title'] for _, known in lines)}. What is said here goes into each of these jobs."
         fields = [field for field in self._fields() if field.key not in own]
         while (answers := self._ask_there("Open a job for each line", text, fields)) is not None:
             opened, problems = begin_each(self._archive, self._station, [(p, {**answers, **k}) for p, k in lines])

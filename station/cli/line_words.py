@@ -179,7 +179,8 @@ def shrinkage_text(
         rows.append(f"look again at row {', '.join(map(str, found.suspects))}: far from the others, and still counted")
     such = "such a trap" if trap_m is None else "that trap"
     if found.more_trials is not None:
-        rows.append(f"{found.more_trials} more such trials would halve the interval of {such}")
+        many = f"{found.more_trials} more such trial{'s' if found.more_trials != 1 else ''}"
+        rows.append(f"{many} would halve the interval of {such}")
     elif found.n > 1:
         rows.append(f"no number of such trials would halve the interval of {such}: what is left is its scatter")
     rows += [f"Mind: {warning}." for warning in warnings]

@@ -200,10 +200,8 @@ class SetPage(QWidget):
         column.addWidget(self.lines, 2)
         column.addWidget(self.choices, 2)
         column.addWidget(self.said)
-        for_lines = QHBoxLayout()
-        for_lines.addWidget(self.jobs, 1)
-        for_lines.addWidget(self.plans)
-        column.addLayout(for_lines)
+        column.addWidget(self.jobs)
+        column.addWidget(self.plans)
         return column
 
     def frame(self) -> None:

@@ -72,7 +72,7 @@ def test_scale_errors_are_shares_of_the_force_apart_by_scale(tmp_path: Path) -> 
 
 
 def test_scales_that_two_benches_call_the_same_are_two(tmp_path: Path) -> None:
-    """One port's name at two benches is two scales, each with a chart of its own; a name at one bench stays as it is."""
+    """One port's name at two benches is two scales, each charted by itself; other names stay as they are."""
     path = shop(tmp_path / "a.sqlite", [full_check(133_447), full_check(0, "other")])
     shop(path, [full_check(266_894)], bench="Bench 2")
     found = charted(path, "scale-errors")
