@@ -11,7 +11,7 @@ import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -206,7 +206,7 @@ class Sitting:
         """Show the page of whole relines."""
         from station.pages_app import reline_page
 
-        self._turn_to(reline_page(self._look, self._begin_from, self._scale()))
+        self._turn_to(reline_page(self._look, self._archive, self._begin_from, self._scale()))
 
     def _begin_from(self, plan: Path) -> None:
         """Show the first page with a plan that a job is to be begun from."""
@@ -322,7 +322,7 @@ class Sitting:
         from station.first_run_app import FirstRunAt
 
         self.first_run = FirstRunAt(self._look, data_folder() / STATION_FILE, self._set_up_as, self._scale())
-        self.first_run.page.closed.connect(self._set_up_left)
+        self.first_run.page.closed.connect(self._turned_back)
         self.first_run.page.show()
         if self.start is not None:
             self.start.close()
@@ -330,13 +330,10 @@ class Sitting:
     def _set_up_as(self, path: Path) -> None:
         """Go by the station file just made; its page is shown in place of the first run's."""
         if self.first_run is not None:
-            self.first_run.page.closed.disconnect(self._set_up_left)
+            self.first_run.page.closed.disconnect(self._turned_back)
         self._use(path)
         if self.first_run is not None:
             self.first_run.page.close()
-
-    def _set_up_left(self) -> None:
-        self.show(self._plan)
 
     def _check_scale(self) -> None:
         self._weigh_by(self._checks, FULL)
@@ -349,12 +346,14 @@ class Sitting:
         if self.start is None:
             return
         from station.app import Wire
+        from station.job_app import ask_and_begin_each
         from station.set_app import measure
 
+        open_jobs = partial(ask_and_begin_each, self._archive, self._station, self._ask_there, self._fields())
         events: Callable[[], Sequence[Event]] = list
         if self._station is not None and (self._station.pedal is not None or self._station.gauge is not None):
             events = self._open.enter_context(Wire(self._station)).waiting
-        page = measure(self._ask_there, events, self._open_each, self._look, self._lengths)
+        page = measure(self._ask_there, events, open_jobs, self._look, self._lengths)
         if page is None:
             self._open.close()
             return
@@ -362,21 +361,6 @@ class Sitting:
         page.closed.connect(self._left_bench)
         page.show()
         self.start.close()
-
-    def _open_each(self, lines: Sequence[tuple[Path, Mapping[str, str]]]) -> Sequence[str]:
-        """Ask once what is true of all these lines' jobs, and open a job for each; what is wrong is asked for again."""
-        from station.job_app import begin_each
-
-        own = {key for _, known in lines for key in known}
-        text = f"For {', '.join(known['title'] for _, known in lines)}. What is said here goes into each of these jobs."
-        fields = [field for field in self._fields() if field.key not in own]
-        while (answers := self._ask_there("Open a job for each line", text, fields)) is not None:
-            opened, problems = begin_each(self._archive, self._station, [(p, {**answers, **k}) for p, k in lines])
-            if not problems:
-                return opened
-            text = " ".join(problems.values())
-            fields = [dataclasses.replace(field, default=answers[field.key]) for field in fields]
-        return []
 
     def _ask_there(self, title: str, text: str, fields: Sequence[Field]) -> Mapping[str, str] | None:
         parent = self.set_page if self.set_page is not None and self.set_page.isVisible() else self.start

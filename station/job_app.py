@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from station.settings.shop import hold_named
 from station.settings.station import ScaleSettings, StationSettings, check_capacity
 from station.settings.tables import SettingsFault
 from station.units import LengthSystem, QuantityFault, force_mn
+from station.views.form import Field
 from station.views.job_forms import AS_THE_FILE, STATION_HOLD
 from station.views.start import PLAN_KEY
 
@@ -81,6 +82,29 @@ def begin_each(
             raise ArchiveFault(f"opened before this: {', '.join(opened)}; {fault}") from fault
         opened.append(job)
     return opened, {}
+
+
+def ask_and_begin_each(
+    archive: Archive,
+    station: StationSettings | None,
+    ask: Callable[[str, str, Sequence[Field]], Mapping[str, str] | None],
+    fields: Sequence[Field],
+    lines: Sequence[tuple[Path, Mapping[str, str]]],
+) -> Sequence[str]:
+    """Ask once what all these lines' jobs share, and open each from its plan; give none where the person leaves it.
+
+    Of each line comes its plan, and the answers that are its own. What is wrong is asked for again.
+    """
+    own = {key for _, known in lines for key in known}
+    text = f"For {', '.join(known['title'] for _, known in lines)}. What is said here goes into each of these jobs."
+    fields = [field for field in fields if field.key not in own]
+    while (answers := ask("Open a job for each line", text, fields)) is not None:
+        opened, problems = begin_each(archive, station, [(plan, {**answers, **known}) for plan, known in lines])
+        if not problems:
+            return opened
+        text = " ".join(problems.values())
+        fields = [replace(field, default=answers[field.key]) for field in fields]
+    return []
 
 
 def _opening(

@@ -75,10 +75,11 @@ def plan_page(
     return PlanPage(look, shelf, use, said=said, mirrored=mirrored, scale=scale, **more)
 
 
-def reline_page(look: LookName, use: Callable[[Path], None], scale: float = 1.0) -> RelinePage:
+def reline_page(look: LookName, archive: Archive, use: Callable[[Path], None], scale: float = 1.0) -> RelinePage:
     """Give the page of whole relines. `use` takes the file of one that a job is to be begun from."""
     folder = shop_folder()
-    return RelinePage(look, folder, plan_shelf(folder).sheets(), use, scale=scale)
+    trials = cache(lambda: learned(archive).counted())
+    return RelinePage(look, folder, plan_shelf(folder, trials).sheets(), use, learned=trials, scale=scale)
 
 
 def _jobs_with_hold(archive: Archive, name: str) -> str:

@@ -93,14 +93,17 @@ def is_reline(top: Table) -> bool:
     return "reline" in top
 
 
-def load_reline(path: Path | str, at: Path | None = None) -> RelineSettings:
-    """Read a set job from its file, as one that stands `at`, where that is given: its plans are named from there."""
+def load_reline(path: Path | str, at: Path | None = None, learned: Learned | None = None) -> RelineSettings:
+    """Read a set job from its file, as one that stands `at`, where that is given: its plans are named from there.
+
+    `learned` gives the archive's trials to the plans that ask for them.
+    """
     top = Table.load(path)
     content = {key: top.get(key, lambda value: value) for key in top}
-    return read_reline(Table(str(path if at is None else at), "", content))
+    return read_reline(Table(str(path if at is None else at), "", content), learned)
 
 
-def read_reline(top: Table) -> RelineSettings:
+def read_reline(top: Table, learned: Learned | None = None) -> RelineSettings:
     """Read a set job from the top table of a file. Raises `SettingsFault` as `load_plan` does."""
     head = top.table("reline")
     own = top.table("plans", None)
@@ -112,7 +115,7 @@ def read_reline(top: Table) -> RelineSettings:
         raise SettingsFault(f"{top.file}: [lines] is missing and is required: one [[lines]] for each group")
     plans: dict[str, PlanSettings] = {}
     for name in dict.fromkeys(line.plan for line in lines):
-        plans[name] = _plan(top.file, name, texts)
+        plans[name] = _plan(top.file, name, texts, learned)
     settings = RelineSettings(
         file=top.file,
         name=head.text("name"),
@@ -192,10 +195,10 @@ def _quoted(text: str) -> str:
     return f"'''\n{text}'''" if plain else json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _plan(file: str, name: str, texts: Mapping[str, str] | None) -> PlanSettings:
+def _plan(file: str, name: str, texts: Mapping[str, str] | None, learned: Learned | None) -> PlanSettings:
     if texts is None:
         try:
-            plan = load_plan(Path(file).parent / name)
+            plan = load_plan(Path(file).parent / name, learned)
         except SettingsFault as fault:
             raise SettingsFault(f"{file}: plan {name!r}: {fault}") from None
     elif name not in texts:

@@ -151,10 +151,10 @@ def plans(shop: Path, check: Callable[[PlanSettings], Any], learned: Learned | N
     return Shelf("jobs", shop / "plans", load, "plan.name", numbers, "reline")
 
 
-def relines(shop: Path, check: Callable[[RelineSettings], Any]) -> Shelf:
-    """Give the shelf of whole relines, which lie beside the line plans; `check` refuses what cannot be worked."""
+def relines(shop: Path, check: Callable[[RelineSettings], Any], learned: Learned | None = None) -> Shelf:
+    """Give the shelf of whole relines, which lie beside the line plans; `check` and `learned` as for those."""
     numbers = ("reline.pieces_together",)
-    load = lambda path, at: check(load_reline(path, at))  # noqa: E731 -- as short as it is
+    load = lambda path, at: check(load_reline(path, at, learned))  # noqa: E731 -- as short as it is
     return Shelf("jobs", shop / "plans", load, "reline.name", numbers, "plan")
 
 

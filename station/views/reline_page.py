@@ -18,6 +18,7 @@ from PyQt6.QtWidgets import QHBoxLayout, QListWidget, QScrollArea, QVBoxLayout
 from station.bench.members import members_of
 from station.linework.traps import PlanFault
 from station.records.words import count
+from station.settings.plan import Learned
 from station.settings.reline import METHODS, SIDES, RelineSettings, load_reline
 from station.settings.shop import Sheet, Shelf
 from station.settings.shop import relines as reline_files
@@ -50,12 +51,13 @@ class RelinePage(SheetPage):
         plans: Sequence[Sheet],
         use: Callable[[Path], None],
         *,
+        learned: Learned | None = None,
         named_by: Callable[[str], str] = lambda _: "",
         scale: float = 1.0,
     ) -> None:
-        shelf = relines(shop)
+        shelf = relines(shop, learned)
         super().__init__(look, shelf, "Relines", _TEXT, named_by=named_by, scale=scale)
-        self._use = use
+        self._use, self._learned = use, learned
         self._plans = {sheet.path.name: sheet.name for sheet in plans if sheet.own}
         self._text = _NEW
         halves = QHBoxLayout()
@@ -127,7 +129,7 @@ class RelinePage(SheetPage):
         self.whose.setText(" ".join(filter(None, (whose, sheet.fault))))
         self._fill(sheet.text if sheet.values else _NEW, sheet.name if sheet.own else "")
         try:
-            self.follows.setText("" if sheet.fault else follows(load_reline(sheet.path)))
+            self.follows.setText("" if sheet.fault else follows(load_reline(sheet.path, learned=self._learned)))
         except (SettingsFault, PlanFault) as fault:
             self.follows.setText(str(fault))
 
@@ -270,8 +272,8 @@ class RelinePage(SheetPage):
             self._use(self._sheet.path)
 
 
-def relines(shop: Path) -> Shelf:
-    """Give the shelf of the shop's relines, each line of which can be worked."""
+def relines(shop: Path, learned: Learned | None = None) -> Shelf:
+    """Give the shelf of the shop's relines, each line of which can be worked, with the archive's trials if it asks."""
 
     def worked(settings: RelineSettings) -> None:
         try:
@@ -279,7 +281,7 @@ def relines(shop: Path) -> Shelf:
         except PlanFault as fault:
             raise SettingsFault(str(fault)) from fault
 
-    return reline_files(shop, worked)
+    return reline_files(shop, worked, learned)
 
 
 def follows(settings: RelineSettings) -> str:

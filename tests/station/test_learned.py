@@ -13,7 +13,7 @@ from station.learned import Filed, Learned, LearnedTrial, learned, trials_of_job
 from station.linework.line_plan import make_plan
 from station.linework.plan_text import marks_text
 from station.linework.shrinkage import estimate
-from station.pages_app import plan_page
+from station.pages_app import plan_page, reline_page
 from station.records.archive import Archive
 from station.records.entries import (
     Adjusted,
@@ -191,7 +191,7 @@ def test_a_plan_takes_its_allowance_from_the_archive_and_keeps_it(archive: Archi
         make_plan(load_plan(plan))
 
 
-def test_the_page_of_plans_uses_what_the_archive_knows(
+def test_the_pages_of_plans_and_relines_use_what_the_archive_knows(
     archive: Archive, tmp_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A plan that asks for the archive's trials is worked out on its page by them, as when a job begins."""
@@ -208,6 +208,12 @@ def test_the_page_of_plans_uses_what_the_archive_knows(
     for row in marks_text(make_plan(load_plan(plan, lambda: learned(archive).counted()))).splitlines()[2:]:
         assert row.strip() in shown
     assert page.keep()
+    whole = plan.with_name("whole.toml")
+    whole.write_text('[reline]\nname = "Whole"\n[[lines]]\nplan = "ours.toml"\ngroup = "A"\nnumbers = [1, 2]\n')
+    relines = reline_page("light", archive, lambda _: None)
+    qtbot.addWidget(relines)
+    relines.rows.setCurrentRow(relines.rows.count() - 1)
+    assert relines.follows.text().startswith("4 lines on links")
     with Archive.open(tmp_path / "none.sqlite", bench="Bench 1", create=True) as empty:
         page = plan_page("light", empty, lambda _: None, "imperial", mirrored=False)
         qtbot.addWidget(page)
