@@ -16,7 +16,7 @@ and its length is what was trapped. The rules:
   is left out and named; what it leaves is then part of the scatter;
 - a mark or a comparison whose pull nobody measured, and a trap that was not set, make no trial: it is shown, with why;
 - a link end, a joint and a loop in mid-line are seen by no comparison of their own, and teach nothing;
-- a trial left out by a named person stays to be seen, with the reason.
+- a trial left out by a named person stays to be seen, with the reason; the last that was said of it counts.
 
 >>> from station.bench.job import example_opening
 >>> opening = example_opening()
@@ -188,12 +188,12 @@ def learned(archive: Archive) -> Learned:
 
 def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
     """Give the trials of jobs, oldest first, and which jobs cannot be read."""
+    told = [(each.at, bench, each.seq, each.fact) for (bench, _), filed in jobs.items() for each in filed]
     said: dict[tuple[str, str, str, int], TrialLeftOut | None] = {}
-    for (bench, _), filed in jobs.items():
-        for each in filed:
-            if isinstance(each.fact, TrialLeftOut | TrialCounted):
-                out = each.fact
-                said[bench, out.of_job, out.trap, out.trap_seq] = out if isinstance(out, TrialLeftOut) else None
+    for _, bench, _, out in sorted(told, key=lambda each: each[:3]):  # the last counts, in whatever chain it stands
+        if isinstance(out, TrialLeftOut | TrialCounted):
+            of = out.of_bench or bench, out.of_job, out.trap, out.trap_seq
+            said[of] = out if isinstance(out, TrialLeftOut) else None
     found: list[LearnedTrial] = []
     wrong = list(unread)
     for bench, state, filed in folded(jobs, wrong):

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 @click.option("--by", metavar="NAME", help="who says so,")
 @click.option("--reason", metavar="TEXT", help="and why.")
 @click.option("--bench", metavar="NAME", help="Whose entry that is, where the archive holds several benches.")
+@click.option("--as", "desk", metavar="NAME", help="The chain to file that in, where it is not the bench's own.")
 @click.option("--metric", is_flag=True, help="Print millimetres.")
 @as_json
 def trials(
@@ -39,6 +40,7 @@ def trials(
     by: str | None,
     reason: str | None,
     bench: str | None,
+    desk: str | None,
     metric: bool,
     as_json: bool,
 ) -> int:
@@ -49,22 +51,25 @@ def trials(
     """
     from station.learned import Learned, learned
     from station.records.archive import Archive
+    from station.records.rows import plain
 
     with Archive.open(where) as archive:
         found = learned(archive)
     if leave_out is not None or again is not None:
         if leave_out is not None and again is not None:
             raise click.UsageError("give --leave-out or --count-again, not both")
-        said = _file(where, found, leave_out, again, by, reason, bench)
+        said = _file(where, found, leave_out, again, by, reason, bench, desk)
         warn(said)
         with Archive.open(where) as archive:
             found = learned(archive)
-    elif by is not None or reason is not None:
-        raise click.UsageError("found --by or --reason without --leave-out or --count-again, which they belong to")
+    elif by is not None or reason is not None or desk is not None:
+        raise click.UsageError(
+            "found --by, --reason or --as without --leave-out or --count-again, which they belong to"
+        )
     chosen = [
         each
         for each in found.trials
-        if (material is None or each.material == material) and (lot is None or each.lot == lot)
+        if (material is None or each.material == material) and (lot is None or plain(each.lot) == plain(lot))
     ]
     for each in found.unread:
         warn(f"fidbench: not read: {each}")
@@ -79,7 +84,14 @@ def trials(
 
 
 def _file(
-    where: str, found: Learned, leave_out: int | None, again: int | None, by: str | None, reason: str | None, bench: Any
+    where: str,
+    found: Learned,
+    leave_out: int | None,
+    again: int | None,
+    by: str | None,
+    reason: str | None,
+    bench: str | None,
+    desk: str | None,
 ) -> str:
     """File that a trial is left out, or counts again; give what to say of it."""
     from station.filing import Filer
@@ -101,9 +113,23 @@ def _file(
         raise click.UsageError(f"{one.trap} of job {one.job} is left out already, by {one.left_out.by}")
     if leave_out is None and one.left_out is None:
         raise click.UsageError(f"{one.trap} of job {one.job} was not left out")
+    with Archive.open(where) as archive:
+        chains = list(archive.heads())
+    if desk is None and len(chains) > 1:
+        raise click.UsageError(
+            f"this archive holds the chains of {', '.join(chains)}, and a bench's chain is written at that bench "
+            "alone: say --as 'Office', or another name of your own, for a chain of what is said here"
+        )
     kind = TrialLeftOut if leave_out is not None else TrialCounted
-    fact = kind(of_job=one.job, trap=one.trap, trap_seq=one.entries[1], by=str(by).strip(), reason=str(reason).strip())
-    with Archive.open(where, bench=one.bench) as archive:
+    fact = kind(
+        of_job=one.job,
+        trap=one.trap,
+        trap_seq=one.entries[1],
+        by=str(by).strip(),
+        reason=str(reason).strip(),
+        of_bench=one.bench,
+    )
+    with Archive.open(where, bench=desk or one.bench) as archive:
         seq = Filer(archive)(fact)
     return f"entry {seq}: {one.trap} of job {one.job} {'left out' if leave_out is not None else 'counts again'}"
 
@@ -166,6 +192,7 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
     table = [
         ("job", "trap", "material", "lot", "trapped", "left long", "found", "shortened", "give or take", "entries")
     ]
+    several = len({each.bench for each in found.trials}) > 1
     for each in found.trials:
         difference = "level"
         if each.difference_m:
@@ -173,7 +200,7 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         sure = "not known" if each.uncertainty_m is None else said(each.uncertainty_m)
         table.append(
             (
-                each.job,
+                f"{each.job}, {each.bench}" if several else each.job,
                 each.trap,
                 each.material or "-",
                 each.lot or "-",

@@ -333,7 +333,7 @@ class TrialLeftOut(Entry):
     """What a trap showed of the shortening was left out of what is learned, by a named person, for a reason.
 
     It belongs to no job, so that a job that is signed off stays as it was: `of_job` names it, `trap` the trap, and
-    `trap_seq` the entry that says it was made.
+    `trap_seq` the entry that says it was made, in the chain of `of_bench`, or, where that is '', in this one.
     """
 
     job: str = ""
@@ -342,6 +342,7 @@ class TrialLeftOut(Entry):
     trap_seq: int
     by: str
     reason: str
+    of_bench: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -354,6 +355,7 @@ class TrialCounted(Entry):
     trap_seq: int
     by: str
     reason: str
+    of_bench: str = ""
 
 
 KINDS: Mapping[str, type[Entry]] = {

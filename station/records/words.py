@@ -442,7 +442,8 @@ def _ended(what: str) -> Callable[[Any], str]:
 
 def _trial(what: str) -> Callable[[Any], str]:
     def words(entry: Any) -> str:
-        trap = f"the trial of {entry.trap} in job {entry.of_job}, entry {entry.trap_seq},"
+        of = f" of {entry.of_bench}" if entry.of_bench else ""
+        trap = f"the trial of {entry.trap} in job {entry.of_job}, entry {entry.trap_seq}{of},"
         return f"{trap} {what} by {value(entry.by)}: {value(entry.reason)}"
 
     return words

@@ -6,6 +6,8 @@ import pytest
 
 from station.bench.job import example_opening
 from station.records.archive import Archive
+from station.records.entries import Checked
+from station.records.gather import gather
 from station.settings.trials import load_trials
 from tests.station.cli.commands import run
 from tests.station.test_learned import KNOWN, compared, trapped
@@ -33,7 +35,7 @@ def test_trials_are_listed_and_written_for_a_plan(
     [read] = load_trials(sheet)
     assert (read.shortening_m, read.trap_m, read.lot) == (0.005, 0.127, "L-7")
     assert read.standard_uncertainty_m == one["standard_uncertainty_m"]
-    assert read.made == "job 26-0001, A canopy end, entries 2, 3, 5"
+    assert read.made == "job 26-0001, A canopy end, entries 2, 3, 5 of Bench 1"
     assert run(capfd, "shrinkage", sheet, "--json").json["coefficient"] == pytest.approx(0.005 / 0.127)
 
 
@@ -51,6 +53,34 @@ def test_leaving_out_asks_who_and_why(archive: Path, capfd: pytest.CaptureFixtur
     assert run(capfd, "trials", "--archive", archive, "--count-again", "3", *why).status == 0
     assert run(capfd, "trials", "--archive", archive, "--count-again", "3", *why).status == 2
     assert run(capfd, "records", "verify", "--archive", archive).status == 0
+
+
+def test_what_is_said_in_a_gathered_archive_does_not_part_its_chains(
+    archive: Path, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Of two benches' archives gathered into one, a trial is left out in a chain of its own; both benches go on."""
+    other, shop = tmp_path / "b.sqlite", tmp_path / "shop.sqlite"
+    with Archive.open(other, bench="Bench 2", create=True) as theirs:
+        for fact in (example_opening(KNOWN), *trapped(), compared(1, 1_000)):
+            theirs.append(fact, "2026-06-12T10:00:00.000000Z")
+    for own in (archive, other):
+        gather(str(own), str(shop), create=True)
+    words = ("trials", "--archive", shop, "--leave-out", "3", "--by", "Ansa Velling", "--reason", "the tape slipped")
+    assert "entry 3 is a trap at Bench 1, Bench 2: name one with --bench" in run(capfd, *words).err
+    assert "say --as 'Office'" in run(capfd, *words, "--bench", "Bench 2").err
+    assert run(capfd, *words, "--bench", "Bench 2", "--as", "Office").status == 0
+    listed = run(capfd, "trials", "--archive", shop, "--json").json["trials"]
+    assert [(each["bench"], each["counts"]) for each in listed] == [("Bench 1", True), ("Bench 2", False)]
+    ran = run(capfd, "trials", "--archive", shop)
+    assert "26-0001, Bench 2" in ran.out
+    for own, bench in ((archive, "Bench 1"), (other, "Bench 2")):
+        with Archive.open(own, bench=bench) as theirs:
+            theirs.append(Checked(job="26-0001", check="no twist"), "2026-06-13T09:00:00.000000Z")
+        assert gather(str(own), str(shop))[bench] == (5, 6)
+    again = ("--count-again", "3", *words[5:], "--bench", "Bench 2", "--as", "Office")
+    assert run(capfd, *words[:3], *again).status == 0
+    assert all(each["counts"] for each in run(capfd, "trials", "--archive", shop, "--json").json["trials"])
+    assert run(capfd, "records", "verify", "--archive", shop).status == 0
 
 
 def test_an_archive_without_such_a_trap_says_so(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
