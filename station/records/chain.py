@@ -254,7 +254,6 @@ class Checker:
 
     def __init__(self, bench: str | None = None) -> None:
         self.bench = bench
-        self.entries = 0
         self._last: _Seen | None = None
 
     @property
@@ -264,7 +263,6 @@ class Checker:
 
     def feed(self, link: ReadLink, also: Iterable[str] = ()) -> list[Damage]:
         """Take the next link and give what is now known to be damaged; `also` is said of this one as well."""
-        self.entries += 1
         expected = self._last.link.seq + 1 if self._last else 1
         seen = _Seen(link, None, [])
         misplaced = self._place(seen)

@@ -48,13 +48,13 @@ class Examined:
     seq: int
     job: str
     read: ReadLink
-    wrong: tuple[str, ...] = ()
-    trace: str | None = None
-    trace_is_here: bool = False
-    is_hold: bool = False
-    changed: ChangedVerdict | None = None
-    withheld: int = 0
-    unchecked: bool = False  # a signature that could not be checked here
+    wrong: tuple[str, ...]
+    trace: str | None
+    trace_is_here: bool
+    is_hold: bool
+    changed: ChangedVerdict | None
+    withheld: int
+    unchecked: bool  # a signature that could not be checked here
 
 
 def examine(row: Row, traces: Mapping[str, StoredTrace]) -> Examined:

@@ -140,10 +140,25 @@ def test_a_number_too_large_for_its_register() -> None:
 
 @pytest.mark.parametrize(
     ("exception", "words"),
-    [(1, "does not know this function"), (2, "no such register"), (6, "busy"), (11, "address"), (77, "its handbook")],
+    [
+        (1, "does not know this function"),
+        (2, "no such register"),
+        (3, "does not accept this count"),
+        (4, "has failed"),
+        (5, "at work on something long"),
+        (6, "busy"),
+        (8, "memory is damaged"),
+        (10, "gateway has no path"),
+        (11, "does not answer the gateway"),
+        (77, "its handbook"),
+    ],
 )
 def test_a_refusal_is_said_in_words(exception: int, words: str) -> None:
-    """A device that refuses is quoted with the number of its exception and what to do."""
+    """A device that refuses is quoted with the number of its exception and what to do.
+
+    Modbus Application Protocol V1.1b3, section 7 (from memory): illegal function, data address, data value, device
+    failure, acknowledge, busy, memory parity, gateway path unavailable, gateway target failed to respond.
+    """
     (noise,) = read(FLOAT, refusal(FLOAT, exception))
     assert isinstance(noise, Noise)
     assert f"(exception {exception})" in noise.why

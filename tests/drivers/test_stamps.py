@@ -92,6 +92,18 @@ def test_a_pause_does_not_change_the_measured_period() -> None:
     assert stamper.period_us == 12_500
 
 
+def test_a_scale_that_changes_its_pace_is_followed_after_half_of_what_is_looked_at() -> None:
+    """The median over the last 64 spacings is the old pace's while half of them are, and moves with the next one."""
+    stamper = Stamper()
+    for at_us in range(0, 2_000_000, 10_000):
+        stamper.stamp(1, at_us)
+    for at_us in range(2_010_000, 2_010_000 + 32 * 20_000, 20_000):
+        stamper.stamp(1, at_us)
+    assert stamper.period_us == 10_000
+    stamper.stamp(1, 2_010_000 + 32 * 20_000)
+    assert 10_000 < (stamper.period_us or 0) <= 20_000
+
+
 def test_a_period_must_be_above_zero() -> None:
     """A nominal period of nothing is refused."""
     with pytest.raises(ValueError, match="found a period of 0 us"):

@@ -113,6 +113,17 @@ def test_void_gives_every_reason_in_order() -> None:
     assert verdict(*rows) == ("void", "clock", "overload", "over-ceiling", "unit-changed")
 
 
+def test_a_reading_that_names_no_unit_changes_none() -> None:
+    """A scale that says overload without its unit has not changed units, judged at once or reading by reading."""
+    rows = trace(*steady(30_000), (1100, "overload"))
+    rows.unit[-1] = UNITS.index(None)
+    assert judge(rows, SPEC, U).reasons == ("overload",)
+    state = begin(SPEC, U)
+    for row in range(len(rows)):
+        state = step(state, rows[row : row + 1])
+    assert conclude(state).reasons == ("overload",)
+
+
 def test_ceiling_itself_is_allowed_and_knows_no_guard() -> None:
     """A tension on the ceiling is not above it, whatever the scale's uncertainty."""
     assert verdict(*steady(30_000), (1100, CEILING)) == ("held",)

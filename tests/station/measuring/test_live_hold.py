@@ -55,6 +55,15 @@ def test_it_waits_for_zero_where_a_limit_is_set() -> None:
     assert (hold.closed.judgement.verdict, len(hold.closed.trace)) == ("held", 14)
 
 
+def test_read_one_by_one_it_closes_at_the_first_zero_after_completion() -> None:
+    """A zero that comes alone closes the trace as one among others does, and what comes after it is no part of it."""
+    hold = LiveHold(spec(zero_limit_mn=100), U, None)
+    for reading in readings(0.0, *[30.0] * 11, 20.0, 0.1, 0.0, 30.0):
+        hold.feed([reading])
+    assert hold.closed is not None
+    assert (hold.closed.judgement.verdict, len(hold.closed.trace)) == ("held", 14)
+
+
 def test_a_pull_over_the_ceiling_after_completion_voids_while_zero_is_awaited() -> None:
     """Until the trace is closed everything in it counts."""
     hold = LiveHold(spec(zero_limit_mn=100), U, None)
@@ -101,6 +110,8 @@ def test_a_spoilt_hold_is_never_called_complete() -> None:
         (Reading(7_300_000, 27.0, "N", None, 0), "below"),
         (Reading(7_300_000, 28.2, "N", None, 0), "below"),
         (Reading(7_300_000, 50.0, "N", None, 0), "above"),
+        (Reading(7_450_000, 27.0, "N", None, 0), "below"),  # the longest gap still watched
+        (Reading(7_450_001, 27.0, "N", None, 0), "gap"),
         (Reading(7_900_000, 30.0, "N", None, 0), "gap"),
         (Reading(7_300_000, None, "N", "fault", 0), "fault"),
         (Reading(7_300_000, None, "N", "overload", 0), "overload"),

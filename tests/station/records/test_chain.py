@@ -197,6 +197,13 @@ def test_several_dropped_entries_are_told_as_one_hole() -> None:
     assert told([links[0], *links[4:]]) == [(2, "entries 2 to 4 are missing")]
 
 
+def test_an_altered_entry_after_a_hole_keeps_its_place() -> None:
+    """An entry whose text cannot be believed stands where its number says, also where the one before it is missing."""
+    links = chained(4)
+    links[2] = dataclasses.replace(links[2], body=links[2].body.replace(b"check 3", b"check 9"))
+    assert told([links[0], *links[2:]]) == [(2, "it is missing"), (3, "its text was altered after it was sealed")]
+
+
 def test_a_cut_tail_cannot_be_told_without_an_anchor() -> None:
     """What is left of a chain whose last entries were cut off looks whole: this is what anchors are for."""
     assert check(chained(5)[:3]) == []

@@ -69,6 +69,15 @@ def test_an_entry_without_a_signature_after_signed_ones_is_told(tmp_path: Path) 
     assert [(each.seq, each.what) for each in found(path).damaged] == [(3, "it is not signed, and one before it is")]
 
 
+def test_an_altered_entry_among_signed_ones_is_told_as_altered(tmp_path: Path) -> None:
+    """What an altered text says of its key is not believed: it is told as altered, not as unsigned."""
+    path, public = signed(tmp_path / "archive.sqlite")
+    altered(path, "UPDATE entries SET body = replace(body, 'check 1', 'check 9') WHERE seq = 2")
+    whole = found(path, public)
+    assert [(each.seq, each.what) for each in whole.damaged] == [(2, "its text was altered after it was sealed")]
+    assert dict(whole.keys) == {public: 2}
+
+
 @pytest.mark.parametrize("signature", ["''", "'00'", "upper(signature)", "signature || '00'", "substr(signature, 2)"])
 def test_a_signature_taken_out_or_altered_is_found(tmp_path: Path, signature: str) -> None:
     """Any other signature than the one that was made is damage at its entry."""

@@ -320,6 +320,31 @@ def test_an_entry_that_makes_no_sense_is_told_and_nothing_breaks(
     assert whole.entries == 5
 
 
+def test_a_hold_says_which_rule_judged_it_and_that_one_judges_it_again() -> None:
+    """Holds are judged by rule 1, as their entries say; what the rule gives may only change with that number."""
+    facts = [json.loads(row.body)["entry"] for row in filed()[0] if row.kind == "hold-judged"]
+    assert {each["rule_version"] for each in facts} == {1}
+    assert found(forged(2, lambda entry: entry.update(rule_version=1))).good
+
+
+def test_all_that_is_said_of_one_entry_stands_in_one_piece_of_damage() -> None:
+    """Two entries with two troubles each are two pieces of damage, each under its own number."""
+    rows, traces = filed()
+    altered = [dataclasses.replace(row, job="26-0009") if row.seq in (2, 3) else row for row in rows]
+    damaged = told((altered, {name: each for name, each in list(traces.items())[2:]}))
+    assert [seq for seq, _ in damaged] == [2, 3]
+    for (_, what), name in zip(damaged, traces, strict=False):
+        assert what.startswith("its job column reads '26-0009'")
+        assert what.endswith(f"; its trace, {name[:12]}..., is missing")
+
+
+def test_a_text_that_is_not_whole_withholds_no_name() -> None:
+    """Of an altered entry it is said that it was altered, and nothing of the names beside it."""
+    whole = found(with_row(4, body=filed()[0][4].body.replace(b"done", b"gone")))
+    assert [damage.seq for damage in whole.damaged] == [5]
+    assert not any("withheld" in remark for remark in whole.remarks)
+
+
 def test_a_trace_of_another_layout_is_told() -> None:
     """Stored bytes that hash well and are no trace are told."""
     rows, traces = filed()
