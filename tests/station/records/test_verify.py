@@ -331,7 +331,7 @@ def test_all_that_is_said_of_one_entry_stands_in_one_piece_of_damage() -> None:
     """Two entries with two troubles each are two pieces of damage, each under its own number."""
     rows, traces = filed()
     altered = [dataclasses.replace(row, job="26-0009") if row.seq in (2, 3) else row for row in rows]
-    damaged = told((altered, {name: each for name, each in list(traces.items())[2:]}))
+    damaged = told((altered, dict(list(traces.items())[2:])))
     assert [seq for seq, _ in damaged] == [2, 3]
     for (_, what), name in zip(damaged, traces, strict=False):
         assert what.startswith("its job column reads '26-0009'")
