@@ -40,8 +40,6 @@ def listen(
 
     Exit status 0 when a description is found, 1 when none reads what came, 3 when nothing came.
     """
-    if not url.strip():
-        raise click.BadParameter("found no port, expected one that fidbench ports lists", param_hint="URL")
     if duration <= 0:
         raise click.BadParameter("found no time, expected a time above 0 s", param_hint="--for")
     from station.settings.station import url_of
