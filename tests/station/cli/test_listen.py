@@ -100,11 +100,6 @@ def test_a_silent_port_is_told_from_one_that_answers_no_question(
         os.close(port)
 
 
-def test_no_port_is_refused(capfd: pytest.CaptureFixture[str]) -> None:
-    """An empty name is no port."""
-    assert run(capfd, "listen", "", "--for", "0.1 s").status == 2
-
-
 def test_the_speed_is_found(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """With --try-speeds the speed at which the frames are explained is found, and stands in the description."""
     import station.cli.listen as module
