@@ -43,7 +43,7 @@ from station.records.chain import FIRST_PREV, Link
 from station.records.entries import Entry, body_of
 from station.records.file_store import FileStore
 from station.records.job_names import JobNames, ids_in, new_id
-from station.records.rows import ArchiveFault, Row, StoredTrace, plain, readable
+from station.records.rows import ArchiveFault, Row, StoredTrace, as_filed, plain, readable
 from station.records.schema import ENTRIES, TRACES, different, place_in_body, sought
 from station.records.signatures import Signer
 from station.records.sqlite_file import path_of, told
@@ -205,23 +205,24 @@ class Archive:
         return {bench: head for bench, head in found.items() if head}
 
     def entries(self, job: str | None = None) -> Iterator[Row]:
-        """Give every entry as it stands, of one job or of all, by bench and number.
+        """Give every entry as it stands, by bench and number; those of one job as they were filed (`rows.as_filed`).
 
         Raises `ArchiveFault` for an ID that several benches opened a job under, unless this one writes as one of them.
         """
         key = sa.tuple_(ENTRIES.c.bench, ENTRIES.c.seq)
-        wanted = sa.select(ENTRIES).order_by(ENTRIES.c.bench, ENTRIES.c.seq).limit(_BATCH)
+        wanted = sa.select(ENTRIES).order_by(ENTRIES.c.bench, ENTRIES.c.seq)
         if job is not None:
             with self._transaction("read") as connection:
                 job, bench = self._names(connection, *ids_in(job)).read(job)
-            wanted = wanted.where(ENTRIES.c.job == job)
-            if bench is not None:
-                wanted = wanted.where(ENTRIES.c.bench == bench)
+                wanted = wanted.where(ENTRIES.c.job == job, sa.true() if bench is None else ENTRIES.c.bench == bench)
+                rows = [_row(found) for found in connection.execute(wanted)]
+            yield from as_filed(rows)
+            return
         after: tuple[str, int] | None = None
         while True:
             batch = wanted if after is None else wanted.where(key > sa.tuple_(_exact(after[0]), after[1]))
             with self._transaction("read") as connection:
-                rows = [_row(found) for found in connection.execute(batch)]
+                rows = [_row(found) for found in connection.execute(batch.limit(_BATCH))]
             yield from rows
             if len(rows) < _BATCH:
                 return

@@ -221,6 +221,8 @@ def _matches(line: JobLine, asked: Asked) -> bool:
 
 def _of_line(archive: Archive, lines: Sequence[JobLine], asked: str) -> list[JobLine]:
     wanted = _words(asked)
+    if not wanted:
+        return []
     own = {line.job for line in lines if wanted <= _words(line.side, line.number)}
     rest = {line.job: line.side for line in lines if line.job not in own}
     for each in archive.said("job-opened", ("entry.plan_toml",), list(rest)):

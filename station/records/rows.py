@@ -14,9 +14,10 @@ A row is believed by nobody: its columns repeat what the body says (to find a jo
 
 from __future__ import annotations
 
+import heapq
 import json
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -115,6 +116,24 @@ class Row:
             return entry_of(self.told)
         except EntryFault as fault:
             raise BodyFault(f"it cannot be read: {fault}") from None
+
+
+def as_filed(rows: Sequence[Row]) -> list[Row]:
+    """Give rows, by bench and number, in the order they were filed in: each bench's by number, benches' by their times.
+
+    A job that was opened at one bench goes on at another where the bench's name was changed, say.
+    """
+    chains: dict[str, list[Row]] = {}
+    for row in rows:
+        chains.setdefault(row.bench, []).append(row)
+    return list(heapq.merge(*chains.values(), key=_when)) if len(chains) > 1 else list(rows)
+
+
+def _when(row: Row) -> str:
+    try:
+        return "" if row.kind == "job-opened" else row.at  # whatever the clocks say, a job begins with its opening
+    except BodyFault:
+        return ""
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from station import filing, job_app
-from station.filing import facts_of
+from station.filing import Filer, facts_of, job_state
 from station.job_app import begin, bench_of, jobs_of
 from station.records.archive import Archive, ArchiveFault
+from station.records.entries import StepDone
 from station.records.gather import gather
 from station.settings.station import StationSettings, load_station
 from tests.station.cli.commands import FOREIGN_STATION
@@ -54,3 +55,17 @@ def test_a_job_goes_on_at_the_bench_whose_it_is_where_two_gave_its_number(tmp_pa
         with pytest.raises(ArchiveFault, match="Bench 2 has a job of that number too; go on with this one at Bench 1"):
             bench_of(archive, None, "26-0001 of Bench 1", "lbf", "imperial")
         assert len(facts_of(archive)) == 2
+
+
+def test_a_job_goes_on_where_the_benchs_name_was_changed(tmp_path: Path) -> None:
+    """What a bench files under another name comes after what was filed before, however the names sort."""
+    for bench in ("Bench", "Alpha", "Bench", "Zeta"):
+        with Archive.open(tmp_path / "a.sqlite", bench=bench, create=True) as archive:
+            if not archive.jobs():
+                begin(archive, None, PLAN, ANSWERS)
+            step = job_state(archive, "26-0001").now
+            assert step is not None
+            Filer(archive)(StepDone(job="26-0001", step=step.key))
+    with Archive.open(tmp_path / "a.sqlite") as archive:
+        assert [row.bench for row in archive.entries("26-0001")] == ["Bench", "Bench", "Alpha", "Bench", "Zeta"]
+        assert [row.bench for row in archive.entries()] == ["Alpha", "Bench", "Bench", "Bench", "Zeta"]

@@ -14,6 +14,7 @@ from station.records.archive import Archive, ArchiveFault
 from station.records.chain import digest
 from station.records.entries import Checked
 from station.records.exports import take_in
+from station.records.gather import gather
 from station.records.schema import SERVER_GUARDS
 from station.records.signatures import Signer
 from station.records.verify import Verification, verify, verify_examined
@@ -172,6 +173,18 @@ def test_a_job_that_another_bench_opened_meanwhile_is_told(empty: str) -> None:
             two.append(OPENED, AT)
         assert two.append(Checked(job=JOB, check="a"), AT).seq == 1
     assert found(empty).good
+
+
+def test_a_server_made_when_a_number_was_one_benchs_takes_anothers(empty: str, tmp_path: Path) -> None:
+    """The index of an earlier program that refused a number to a second bench is replaced when a bench opens it."""
+    file_sample(empty)
+    old = "CREATE UNIQUE INDEX job_opened_once ON entries (job) WHERE kind = 'job-opened'"
+    tool(empty, "DROP INDEX job_opened_once_at_a_bench", old)
+    with Archive.open(tmp_path / "two.sqlite", bench="Bench 2", create=True) as two:
+        two.append(OPENED, AT)
+    assert gather(str(tmp_path / "two.sqlite"), empty)["Bench 2"].now == 1
+    with Archive.open(empty) as archive:
+        assert list(archive.jobs()) == [f"{JOB} of Bench 2", f"{JOB} of {BENCH}"]
 
 
 @pytest.mark.parametrize(
