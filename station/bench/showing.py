@@ -148,7 +148,12 @@ class Showing:
 
     def _act(self, step: JobStep | None) -> Act:
         if step is None:
-            return Act(Words("Signed off. The record is filed."), caution=MAKER)
+            return Act(
+                Words("Signed off. The record is filed."),
+                second=(Words("close this window"), Words("for the record, or the next job", "act")),
+                under="The record is opened and printed from the archive.",
+                card=self._list_of_records(),
+            )
         if step.kind == "pre-stretch" and self._bench.watch:
             return self._pull.pre_stretch(step, self._bench.watch)
         if step.kind == "compare" and self._bench.comparing:
@@ -212,10 +217,10 @@ class Showing:
         if step.kind == "sign":
             return Act(
                 Words("Sign off the job"),
-                CountNumber(str(len(state.done)), "steps done"),
+                CountNumber(str(sum(each.key in state.done for each in state.steps)), "steps done"),
                 (Words("never by foot:"), Words("press S, or the button", "act")),
                 under="Look at what was recorded before you sign.",
-                card=ListCard("recorded", tuple((line, "done") for line in self._recorded())),
+                card=self._list_of_records(),
                 caution="You sign for what was done, on whose instructions. " + MAKER,
             )
         if step.kind == "strip":
@@ -253,6 +258,9 @@ class Showing:
             second=(Words("this line alone;"), Words("the other side stays as it is", "act")),
             under="With what joins it. Keep it, and its name on it. Tap when it is off.",
         )
+
+    def _list_of_records(self) -> ListCard:
+        return ListCard("recorded", tuple((line, "done") for line in self._recorded()))
 
     def _recorded(self) -> list[str]:
         """Give what the job's record says, a line for each piece and line."""

@@ -287,3 +287,8 @@ class Snapshot:
     notice: Words | None
     recorded: str
     commands: tuple[Command, ...]
+
+    @property
+    def has_figure(self) -> bool:
+        """Tell whether there is a number, or words that stand in its place."""
+        return self.number is not None or bool(self.second) or self.arrow is not None

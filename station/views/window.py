@@ -258,7 +258,7 @@ class BenchWindow(QMainWindow):
         self._arrange(snapshot)
         self.header.present(TopLine(snapshot.header, self._sound()))
         self.sentence.present(Said(snapshot.sentence, self._cue))
-        if _has_figure(snapshot):
+        if snapshot.has_figure:
             self._widest = _widest(snapshot, self._widest)
             second = second_from_afar(snapshot) if self.far else snapshot.second
             self.number.present(Figure(snapshot.number, second, snapshot.arrow, self._widest, self._mirrored))
@@ -317,7 +317,7 @@ class BenchWindow(QMainWindow):
         assert whole is not None  # noqa: S101 set when the window was made
         width, height = whole.width(), whole.height()
         content = Content(
-            number=_has_figure(snapshot),
+            number=snapshot.has_figure,
             tall_number=is_tall(snapshot.number),
             long_sentence=is_long(snapshot.sentence, *sentence_width(width, height, self.far)),
             gauge=snapshot.gauge is not None,
@@ -485,11 +485,6 @@ class BenchWindow(QMainWindow):
 def _says_something_else(before: Snapshot | None, now: Snapshot) -> bool:
     """Tell whether a state has changed, and not just a figure, a trace or a clock that runs on."""
     return before is None or any(getattr(before, name) != getattr(now, name) for name in _STATE)
-
-
-def _has_figure(snapshot: Snapshot) -> bool:
-    """Tell whether there is a number, or words that stand in its place."""
-    return snapshot.number is not None or bool(snapshot.second) or snapshot.arrow is not None
 
 
 def _widest(snapshot: Snapshot, before: str) -> str:
