@@ -6,7 +6,11 @@ from pathlib import Path
 
 import pytest
 
-PAGE = (Path(__file__).parent.parent / "docs" / "proof.md").read_text(encoding="utf-8")
+from tests.benchmarks.__main__ import campaigns
+from tests.campaigns.campaign import every
+
+PAGE_OF = Path(__file__).parent.parent / "docs"
+PAGE = (PAGE_OF / "proof.md").read_text(encoding="utf-8")
 CAMPAIGNS = Path(__file__).parent / "campaigns"
 COMMANDS = sorted(set(re.findall(r"python -m ([a-z_.]+)((?: --[a-z]+(?: \d+)?)*)", PAGE)))
 
@@ -22,8 +26,16 @@ def test_every_command_on_the_page_can_be_given(module: str, options: str) -> No
     assert all(f'"{option}"' in source + shared for option in re.findall(r"--[a-z]+", options))
 
 
-def test_the_page_names_every_campaign_of_the_same_face() -> None:
+def test_the_page_names_every_campaign() -> None:
     """What can be run by seed and size stands on the page."""
-    alike = {each.stem for each in CAMPAIGNS.glob("*.py") if "campaign import" in each.read_text(encoding="utf-8")}
-    named = {module.rpartition(".")[2] for module, _ in COMMANDS}
-    assert {name for name in alike if not name.startswith("test_") and name != "bench_work"} <= named
+    named = {f"python -m {module} --json" for module, _ in COMMANDS}
+    assert {each.command for each in every()} <= named
+
+
+def test_the_figures_list_every_campaign() -> None:
+    """The page of figures has the rows that its writer makes of the campaigns' own files, and no other."""
+    figures = (PAGE_OF / "figures.md").read_text(encoding="utf-8")
+    assert figures.endswith("\n".join([*campaigns(), ""]))
+    assert len(every()) == sum(
+        "    sys.exit(run(" in each.read_text(encoding="utf-8") for each in CAMPAIGNS.glob("*.py")
+    )

@@ -15,17 +15,20 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any, TypeVar
 
 from scipy.stats import beta
 
 T = TypeVar("T")
+N = TypeVar("N", int, float)
 _EVERY_S = 5.0
 
 
@@ -38,17 +41,41 @@ class Finding:
     good: bool
 
 
-def run(story: str | None, size: int, unit: str, work: Callable[[int, int], Finding]) -> int:
+@dataclass(frozen=True)
+class Told:
+    """What a campaign's own file tells of it: what it asks, its command, and its size unless told."""
+
+    what: str
+    command: str
+    size: str
+
+
+def every() -> list[Told]:
+    """Give every campaign beside this module, by its name."""
+    found = []
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        source = path.read_text(encoding="utf-8")
+        if asked := re.search(r'^    sys\.exit\(run\(__doc__, ([\d._]+), "(\w+)"', source, re.MULTILINE):
+            first = re.match(
+                rf'r?"""(.+): `(python -m tests\.campaigns\.{path.stem} --json)( \[--\w+ \w+\])+`\.$', source, re.M
+            )
+            if first is None:
+                raise ValueError(f"{path}: its first line should be what it asks, a colon and its command")
+            found.append(Told(first[1], first[2], f"{float(asked[1]):,.0f} {asked[2]}"))
+    return found
+
+
+def run(story: str | None, size: N, unit: str, work: Callable[[int, N], Finding]) -> int:
     """Ask what to do, do it (`work` of seed and size), print the finding; give the status to exit with."""
     options = argparse.ArgumentParser(description=story, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--json", action="store_true", help="print one JSON document")
     options.add_argument("--seed", type=int, default=1)
     options.add_argument(
-        "--size", type=int, default=size, metavar=unit.upper(), help=f"how many {unit} (default {size})"
+        "--size", type=type(size), default=size, metavar=unit.upper(), help=f"how many {unit} (default {size})"
     )
     asked = options.parse_args()
-    if asked.size < 1:
-        options.error(f"found --size {asked.size}, expected 1 or more {unit}")
+    if asked.size <= 0:
+        options.error(f"found --size {asked.size}, expected more than 0 {unit}")
     began_s = time.monotonic()
     found = work(asked.seed, asked.size)
     took_s = round(time.monotonic() - began_s, 1)

@@ -1,4 +1,4 @@
-"""`python -m tests.campaigns.fuzz --json [--seed N] [--size SECONDS]`: hostile bytes on every decoder and template.
+"""Hostile bytes on every decoder and template: `python -m tests.campaigns.fuzz --json [--seed N] [--size SECONDS]`.
 
 Bytes are frames of the very format, whole, cut, garbled and run together, and bytes of every kind, in any chunks. No
 decoder may raise, hold more than a few frames, or take longer than a feed may; text decoders must give the same for

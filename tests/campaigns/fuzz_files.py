@@ -1,4 +1,4 @@
-"""`python -m tests.campaigns.fuzz_files --json [--seed N] [--size TRIES]`: mutated files and mutated command lines.
+"""Mutated files and command lines: `python -m tests.campaigns.fuzz_files --json [--seed N] [--size TRIES]`.
 
 Good files (stations, holds, materials, plans, relines, trials, sets, traces, scale checks, captures, exports) are
 mutated: lines cut, doubled or gone, numbers absurd. The loader must take such a file or refuse it in a fault that names

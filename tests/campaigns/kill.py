@@ -1,4 +1,4 @@
-"""`python -m tests.campaigns.kill --json [--seed N] [--size N]`: kill -9 at random moments of a running demo.
+"""A running demo killed (kill -9) at random moments: `python -m tests.campaigns.kill --json [--seed N] [--size KILLS]`.
 
 A headless demo runs in a process of its own, is listened to line by line, and is killed at a moment drawn from the
 whole time such a demo takes. Then the archive must open and verify, and have every hold whose verdict was shown, as it
@@ -9,8 +9,6 @@ after a verdict was shown and before the demo had ended.
 
 from __future__ import annotations
 
-import argparse
-import json
 import os
 import random
 import re
@@ -29,6 +27,7 @@ from station.filing import facts_of
 from station.records.archive import Archive, ArchiveFault
 from station.records.entries import HoldJudged
 from station.records.verify import verify
+from tests.campaigns.campaign import Finding, Progress, run, some
 
 KILLS_IN_ONE_ARCHIVE = 20
 WHOLE_DEMO_WITHIN_S = 120.0
@@ -107,22 +106,18 @@ def kill(folder: Path, seed: int, after_s: float, before: int) -> tuple[str, int
     return said, len(shown), len(there), killed
 
 
-def main() -> int:
-    """Kill demos; status 0 where nothing was lost."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--json", action="store_true")
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--size", type=int, default=500)
-    asked = options.parse_args()
-    chance = random.Random(asked.seed)  # noqa: S311 -- repeatable, no secret
+def killing(seed: int, size: int) -> Finding:
+    """Kill demos so many times; good where nothing was lost."""
+    chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
     losses: list[str] = []
+    tell = Progress(size, "kills")
     killed = after_a_verdict = before = 0
     with tempfile.TemporaryDirectory(prefix="fidbench-kill-") as made:
         began_s = time.monotonic()
         (Path(made) / "whole").mkdir()
-        whole, _ = demo(Path(made) / "whole", asked.seed, WHOLE_DEMO_WITHIN_S)
+        whole, _ = demo(Path(made) / "whole", seed, WHOLE_DEMO_WITHIN_S)
         takes_s = time.monotonic() - began_s
-        while killed < asked.size:
+        while killed < size:
             folder = Path(made) / f"archive {killed // KILLS_IN_ONE_ARCHIVE}"
             if not folder.exists():
                 folder.mkdir()
@@ -133,12 +128,14 @@ def main() -> int:
                 losses.append(f"kill {killed}, after {after_s:.3f} s: {said}")
             killed += was_killed
             after_a_verdict += was_killed and shown > 0
-            print(f"{killed} of {asked.size} killed, {len(losses)} lost", file=sys.stderr)
-    found = {"tried": killed, "survived": killed - len(losses), "lost": len(losses)}
-    more = {"after_a_verdict": after_a_verdict, "demo_s": round(takes_s, 1), "verdicts_of_a_whole_demo": len(whole)}
-    print(json.dumps(found | more | {"first": losses[:5]}) if asked.json else found | more)
-    return 1 if losses or not whole else 0
+            tell(killed, f"{len(losses)} lost")
+    figures = {"tried": killed, "survived": killed - len(losses), "lost": len(losses)}
+    figures |= {"after_a_verdict": after_a_verdict, "demo_s": round(takes_s, 1), "verdicts_of_a_whole_demo": len(whole)}
+    words = (
+        f"Of {killed} demos killed, {after_a_verdict} of them after a verdict was shown, {len(losses)} lost something."
+    )
+    return Finding(figures | {"first": some(losses)}, "\n".join([words, *some(losses)]), bool(whole) and not losses)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__doc__, 500, "kills", killing))

@@ -1,4 +1,4 @@
-"""`python -m tests.campaigns.soak --json [--seed N] [--size N]`: whether the bench stays quick and small all day.
+"""Whether the bench stays quick and small all day: `python -m tests.campaigns.soak --json [--seed N] [--size HOURS]`.
 
 A window of 1920x1080 works `size` simulated hours (eight unless told) at a scale of a thousand readings a second. Job
 after job is worked by pull and foot as on a real day: of three pulls one is let go too soon, one sinks out of the band
@@ -14,12 +14,10 @@ The median frame is to be 16 ms or less before and after, and memory the same wi
 
 from __future__ import annotations
 
-import argparse
 import ctypes
 import datetime
 import gc
 import importlib.util
-import json
 import os
 import random
 import statistics
@@ -43,6 +41,7 @@ from station.bench.bench import Bench
 from station.bench.commands import carry_out
 from station.filing import Filer, job_state, next_piece
 from station.records.archive import Archive
+from tests.campaigns.campaign import Finding, run
 
 RATE, FRAMES_PER_S, DRAWN = 1000, 30, 30
 FRAME_US = 1_000_000 // FRAMES_PER_S
@@ -215,21 +214,18 @@ class Day:
             self.frame(is_drawn=self.frames % DRAWN == 0)
 
 
-def main() -> int:
-    """Work a day and print what came out; status 1 where a frame takes too long or memory has grown."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--json", action="store_true")
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--size", type=float, default=8, help="simulated hours")
-    asked = options.parse_args()
-    began = time.monotonic()
+def soak(seed: int, hours: float) -> Finding:
+    """Work a day; good where no frame takes too long, memory has not grown, and nothing failed."""
     with tempfile.TemporaryDirectory() as folder:
-        found = worked(Day(asked.seed, Path(folder)), asked.size)
-    found["took_s"] = round(time.monotonic() - began, 1)
-    print(json.dumps(found) if asked.json else found)
+        found = worked(Day(seed, Path(folder)), hours)
     quick = max(found["frame_median_before_ms"], found["frame_median_after_ms"]) <= MOST_FRAME_MS
     small = found["memory_grown_mb"] <= MOST_GROWN_MB
-    return 0 if quick and small and not found["last_words"] else 1
+    words = (
+        f"In {hours:g} simulated hours, {found['readings']:,} readings and {found['jobs_opened']} jobs a frame took "
+        f"{found['frame_median_before_ms']} ms before and {found['frame_median_after_ms']} ms after, and memory grew "
+        f"by {found['memory_grown_mb']} MB. {found['last_words']}"
+    )
+    return Finding(found, words.strip(), quick and small and not found["last_words"])
 
 
 def worked(day: Day, hours: float) -> dict[str, Any]:
@@ -273,4 +269,4 @@ def worked(day: Day, hours: float) -> dict[str, Any]:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run(__doc__, 8.0, "hours", soak))

@@ -5,6 +5,9 @@ from __future__ import annotations
 import dataclasses
 import importlib
 import json
+import subprocess
+import sys
+import tomllib
 
 import numpy as np
 import pytest
@@ -13,6 +16,7 @@ from drivers.events import Reading
 from tests.campaigns import truth
 from tests.campaigns.campaign import limits_95, upper_95
 from tests.campaigns.landing import landing
+from tests.campaigns.mutation import EQUIVALENT, ROOT
 from tests.campaigns.pulls import GRID_US, DrawnPull, drawn
 from tests.campaigns.tamper import tamper
 from tests.campaigns.truth import averaged, longest_us, moving, stopwatch, studied
@@ -138,3 +142,27 @@ def test_a_shop_learns_from_its_own_traps() -> None:
     learned = {job: row["learned"]["1/16 in"]["share"] for job, row in rows.items()}
     assert learned[10] > learned[1]
     assert learned[50] > rows[50]["fixed"]["1/16 in"]["share"]
+
+
+def test_a_mutant_that_is_said_to_change_nothing_still_stands_there() -> None:
+    """Each is told with its reason, once, and what it changes is still in its module."""
+    known = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8"))["mutant"]
+    places = [(each["module"], each["line"], each["old"], each["new"]) for each in known]
+    assert len(places) == len(set(places))
+    for module, line, old, _ in places:
+        assert line in [each.strip() for each in (ROOT / module).read_text(encoding="utf-8").splitlines()], line
+        assert old in line
+    assert all(each["why"] for each in known)
+
+
+def test_mutants_are_killed_by_the_tests_of_their_room() -> None:
+    """A few of the checksums' mutants are put into a copy of the tree: some die, and each that does not is told."""
+    asked = "{'sums': m.Room(('drivers/checksums.py',), ('tests/drivers/test_checksums.py',))}"
+    words = f"import json; from tests.campaigns import mutation as m; m.ASKED = {asked}; "
+    words += "print(json.dumps(m.mutation(1, 3).figures))"
+    ran = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=False, cwd=ROOT)
+    figures = json.loads(ran.stdout)
+    (came,) = figures["rooms"].values()
+    assert came["killed"] > 0
+    assert came["tried"] == came["killed"] + came["equivalent"] + came["survived"] == 3
+    assert len(figures["survivors"]) == came["survived"]
