@@ -68,6 +68,8 @@ def best_improvement(tolerance_m: float, terms_m: Mapping[str, float]) -> tuple[
     >>> term, probability = best_improvement(1.0, {"shortening": 0.6, "scatter": 2.0, "mark": 0.3})
     >>> term, round(probability, 4)
     ('shortening', 0.379)
+    >>> best_improvement(1.0, {"mark": 0.0, "scatter": 2.0}) is None
+    True
     """
     found = max((term for term in terms_m if term != "scatter"), key=lambda term: terms_m[term], default=None)
     if found is None or not terms_m[found] > 0:
@@ -79,8 +81,10 @@ def best_improvement(tolerance_m: float, terms_m: Mapping[str, float]) -> tuple[
 def percent(probability: float) -> str:
     """Write a probability, and never as certain or impossible.
 
-    >>> percent(0.8164), percent(1.0), percent(0.0001), percent(0.995)
-    ('82 %', 'over 99.9 %', 'under 0.1 %', '99.5 %')
+    >>> percent(0.8164), percent(1.0), percent(0.0001), percent(0.989), percent(0.995)
+    ('82 %', 'over 99.9 %', 'under 0.1 %', '99 %', '99.5 %')
+    >>> percent(0.999), percent(0.001), percent(0.01)
+    ('99.9 %', '0.1 %', '1 %')
     """
     if probability > 0.999:
         return "over 99.9 %"

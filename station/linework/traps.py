@@ -171,7 +171,11 @@ def grow(settings: PlanSettings, said: Said = IMPERIAL) -> LineTree:
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
-    """Say which known name is nearest to a wrong one, or which there are."""
+    """Say which known name is nearest to a wrong one, or which there are.
+
+    >>> nearest("A3", ["B1", "A1"]), nearest("Q", ["B1", "A1"])
+    ("the nearest known is 'A1'", "known are 'B1', 'A1'")
+    """
     known = list(known)
     near = difflib.get_close_matches(name, known, 1, 0.5)
     return f"the nearest known is {near[0]!r}" if near else f"known are {', '.join(map(repr, known))}"

@@ -246,7 +246,7 @@ class _Work:
             self.remarks.append(f"{signed} not checked: pip install 'fidbench[sign]', and verify again")
         if self.key is not None and self.key not in self.keys:
             self.damaged.append(Damage(None, f"no entry is signed by the key {_short(self.key)}"))
-        order = sorted(self.damaged, key=lambda each: (each.bench, each.seq is None, each.seq or 0))
+        order = sorted(self.damaged, key=lambda each: (each.bench, each.seq or 0))
         return Verification(
             self.entries,
             self.holds,

@@ -120,6 +120,19 @@ def test_an_instrument_that_echoes() -> None:
     assert frame == Frame(12.5, "N", None)
 
 
+def test_an_answer_that_breaks_off_is_told_as_that() -> None:
+    """What came before a silence and is no whole answer is noise that says so."""
+    decoder = ready()
+    assert decoder.feed(b"12.") == []
+    assert decoder.rejoin() == [Noise(b"12.", "broke off within an answer")]
+
+
+def test_the_longest_answer_is_read_and_one_byte_more_is_none() -> None:
+    """An answer may be 256 bytes long before its end, and no longer."""
+    assert ready().feed(b"12.5," + b"x" * 251 + b"\n") == [Frame(12.5, "N", None)]
+    assert all(isinstance(each, Noise) for each in ready().feed(b"12.5," + b"x" * 252 + b"\n"))
+
+
 def test_a_late_answer_and_a_long_one_pass_for_nothing() -> None:
     """What comes when nobody asks, and the tail of a line longer than an answer may be, are noise."""
     decoder = ready()

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from drivers.checksums import xor8
 from drivers.events import Frame, Noise
+from drivers.template import FRAME_LIMIT
 from drivers.text_frames import FormatFault, TextDecoder, TextFormat, encode
 from tests.drivers.any_format import formats, sent, streams
 from tests.drivers.slow_decoder import slow_decode
@@ -465,3 +466,26 @@ def test_hostile_bytes_are_noise(hostile: bytes) -> None:
     events = decode(form, hostile + b"\r\n12.5 lb;stable\r\n")
     assert b"".join(event.raw for event in events[:-1] if isinstance(event, Noise)) == hostile + b"\r\n"
     assert events[-1] == Frame(12.5, "lbf", "stable")
+
+
+@pytest.mark.parametrize("frame", ["{value} lb", "lb {value}", "{value}"])
+@pytest.mark.parametrize("together", [1, 100, 10_000])
+def test_bytes_without_an_end_are_given_up_and_not_hoarded(frame: str, together: int) -> None:
+    """Of a stream in which no frame ever ends, less than two frames are held; all else comes out as noise."""
+    decoder = TextDecoder(TextFormat(frame, b"\r\n", unit="lbf"))
+    given = 0
+    for _ in range(10_000 // together):
+        given += sum(len(each.raw) for each in decoder.feed(b"7" * together) if isinstance(each, Noise))
+    held = sum(len(each.raw) for each in decoder.rejoin())
+    assert given + held == 10_000
+    assert held < 2 * FRAME_LIMIT
+
+
+@pytest.mark.parametrize("sign", ["", "-"])
+def test_a_number_beyond_all_numbers_is_no_force(sign: str) -> None:
+    """A number too large to be held, either way, is noise among good frames as alone: no force is endless."""
+    decoder = TextDecoder(TextFormat("{value} lb", b"\r\n", unit="lbf"))
+    good, noise = decoder.feed(f"30.0 lb\r\n{sign}1e999 lb\r\n".encode())
+    assert good == Frame(30.0, "lbf", None)
+    assert isinstance(noise, Noise)
+    assert noise.why == "its number is too large"

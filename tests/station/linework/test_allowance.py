@@ -127,6 +127,15 @@ def test_where_no_trial_speaks_the_model_stands_in_and_it_is_said():
     assert all(part in warning for part in ("A link end", "of lot L9", "lot L1 around its like", "stands in"))
 
 
+def test_a_first_value_is_called_a_model_and_no_other_source_is() -> None:
+    """A plan whose shortening comes from the braid's angle asks for trials; one that rests on trials does not."""
+    asked = "worked out from the braid's angle, a model: make trials on scrap of the same lot first"
+    by_angle = planned(ShrinkageSettings(), replace(MAIN, material=HMPE))
+    by_trials = planned(ShrinkageSettings(trials=LIKE, trials_file="shop.csv"), replace(MAIN, lot="L1"))
+    assert any(asked in warning for warning in by_angle.warnings)
+    assert not any(asked in warning for warning in by_trials.warnings)
+
+
 def test_where_nothing_speaks_the_plan_is_refused():
     """Without a model a lot nobody has tried is refused with line, trap, lot and what was found."""
     with pytest.raises(PlanFault) as caught:

@@ -55,6 +55,13 @@ def test_it_waits_for_zero_where_a_limit_is_set() -> None:
     assert (hold.closed.judgement.verdict, len(hold.closed.trace)) == ("held", 14)
 
 
+def test_a_zero_before_the_hold_is_told_once() -> None:
+    """However many readings of a slack line come before the pull, that it is zero is said once."""
+    hold = LiveHold(spec(zero_limit_mn=100), U, None)
+    facts = [fact for reading in readings(0.0, 0.05, 0.0, 30.0) for fact in hold.feed([reading])]
+    assert names(facts) == ["ZeroSeen", "InBand"]
+
+
 def test_read_one_by_one_it_closes_at_the_first_zero_after_completion() -> None:
     """A zero that comes alone closes the trace as one among others does, and what comes after it is no part of it."""
     hold = LiveHold(spec(zero_limit_mn=100), U, None)
@@ -126,11 +133,12 @@ def test_it_says_what_broke_the_span(breaking: Reading, why: str) -> None:
     assert (broken.why, broken.held_us, broken.at_us) == (why, 200_000, breaking.at_us)
 
 
-def test_a_value_that_stands_breaks_the_span_and_is_named() -> None:
-    """Under a still limit a reading that does not move ends the span."""
+@pytest.mark.parametrize("force", [28.5, 30.0, 44.5])
+def test_a_value_that_stands_breaks_the_span_and_is_named(force: float) -> None:
+    """Under a still limit a reading that does not move ends the span, also on a limit, which is inside."""
     hold = LiveHold(spec(still_limit_us=300_000), U, None)
-    hold.feed(readings(30.0, 30.0))
-    facts = hold.feed(readings(30.0, 30.0, 30.0, start_us=7_200_000))
+    hold.feed(readings(force, force))
+    facts = hold.feed(readings(force, force, force, start_us=7_200_000))
     assert [fact.why for fact in facts if isinstance(fact, Broken)] == ["still"]
 
 

@@ -160,6 +160,13 @@ def test_what_is_no_export_is_refused_by_name(capfd: CapFd, tmp_path: Path, text
     assert not (tmp_path / "a.sqlite").exists()
 
 
+def test_the_checker_calls_nothing_good_that_holds_nothing(tmp_path: Path) -> None:
+    """An export that is empty, because making it failed, is not said to be undamaged."""
+    status, said = checked(written(tmp_path / "empty.jsonl", []))
+    assert status == 1
+    assert "there is no entry in this file: nothing was checked" in said
+
+
 def test_the_checker_is_short_and_needs_nothing() -> None:
     """Somebody else's checker is under a hundred lines and imports the standard library alone."""
     text = CHECKER.read_text(encoding="utf-8")
