@@ -86,6 +86,7 @@ def check(lines, anchor=""):
     covered = [f"entry {entry['seq']} of {entry['bench']}" for entry in entries if entry["hash"] == anchor]
     if anchor:
         wrong += [] if covered else ["the anchor is of no entry here"]
+    wrong += [] if entries else ["there is no entry in this file: nothing was checked"]
     told = [f"{len(entries)} entries, {len(traces)} traces looked at"]
     told += [f"{unlinked} entries follow ones that are not in this export"] if unlinked else []
     return wrong, [*told, *(f"the anchor is that of {each}" for each in covered)]

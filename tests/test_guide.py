@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import math
 import re
 import shlex
 from pathlib import Path
@@ -10,8 +11,12 @@ from pathlib import Path
 import click
 import pytest
 
+from drivers.modbus_rtu import ModbusFormat
+from station.bench.bench import ARMED_US, SHOWN_US
 from station.cli import COMMANDS, group
+from station.measuring.hold import VOID_REASONS
 from station.records.words import BLIND_SPOTS, CAUTIONS
+from station.units import force_n, length_m
 
 ROOT = Path(__file__).parent.parent
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
@@ -62,3 +67,43 @@ def test_the_safety_page_says_what_the_program_says() -> None:
     for told in BLIND_SPOTS:
         for part in told.split(": "):
             assert part.partition(",")[0] in page, part
+
+
+def _flowing(page: str) -> str:
+    return " ".join((ROOT / "docs" / page).read_text(encoding="utf-8").split())
+
+
+def test_the_figures_of_the_safety_page_are_worked_out() -> None:
+    """The energy in a stretched line and what is lost off the axis follow from the pull, the stretch and the angle."""
+    energy_j = force_n("30 lbf") * length_m("1 in") / 2
+    assert f"30 lbf over 1 in is {energy_j:.1f} J" in _flowing("safety.md")
+    lost = f"{100 * (1 - math.cos(math.radians(10))):.1f} %"
+    assert f"10 degrees off the axis is {lost} of the pull" in _flowing("safety.md")
+    assert f"10 degrees is {lost}" in _flowing("hold.md")
+
+
+def test_the_first_day_has_the_times_that_the_foot_keeps() -> None:
+    """How long a check is shown before a tap counts, and how far apart two taps arm the foot, are the bench's own."""
+    assert SHOWN_US == 2_000_000
+    assert "takes its tap only after it has been shown for two seconds" in _flowing("first-day.md")
+    assert ARMED_US[0] < 2_000_000 < ARMED_US[1]
+    assert "armed by two taps, two seconds apart" in _flowing("first-day.md")
+
+
+def test_the_hold_page_has_the_programs_reasons_and_holds() -> None:
+    """The reasons for void stand in the order in which they are given, and the ready-made holds are counted."""
+    page = _flowing("hold.md")
+    assert f"| **void** | {', '.join(f'`{reason}`' for reason in VOID_REASONS)} |" in page
+    counted = {3: "three", 4: "four", 5: "five", 6: "six"}[len([*(ROOT / "config/holds").glob("*.toml")])]
+    assert f"`config/holds/` has {counted} ready-made ones" in page
+
+
+def test_the_keys_of_a_modbus_scale_have_the_values_on_the_page() -> None:
+    """What stands in the last column of the hardware page's table is what the format takes unless told."""
+    page = (ROOT / "docs/hardware.md").read_text(encoding="utf-8")
+    form = ModbusFormat(unit="N", register=0, number="float32")
+    for key in ("address", "function", "word_order", "factor"):
+        (row,) = (line for line in page.splitlines() if line.startswith(f"| `{key}` |"))
+        said = row.rstrip("| ").rpartition("| ")[2].strip("`")
+        taken = getattr(form, key)
+        assert said == (taken if isinstance(taken, str) else f"{taken:g}")
