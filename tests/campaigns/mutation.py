@@ -84,7 +84,7 @@ ASKED = {
             "tests/outside/test_sha256.py",
             *(
                 f"tests/station/records/test_{name}.py"
-                for name in ("chain", "attacks", "signatures", "names", "verify")
+                for name in ("chain", "attacks", "signatures", "names", "exports", "verify")
             ),
         ),
         ("test_every_altered_byte_of_every_body_is_found_and_named",),

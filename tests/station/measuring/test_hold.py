@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from station.measuring.hold import (
+    RULE_VERSION,
     HoldState,
     ScaleUncertainty,
     acceptance_limits,
@@ -53,6 +54,11 @@ def verdict(
     """Judge rows with U = 0.5 N and give the verdict, then its reasons."""
     judged = judge(trace(*rows), spec, U)
     return (judged.verdict, *judged.reasons)
+
+
+def test_records_name_this_rule_as_the_first() -> None:
+    """Holds on file were judged by rule 1; what the tests below say may only change together with that number."""
+    assert RULE_VERSION == 1
 
 
 def test_held_at_exactly_the_duration() -> None:
