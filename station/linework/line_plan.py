@@ -274,15 +274,16 @@ def adjust(
 
 def _taken_in(tree: LineTree, trap: Trap, after_m: float, said: Said) -> list[str]:
     """Warn where a deeper trap runs into the next one below it, or into the loop."""
-    if trap.entry_m is None:
+    if trap.covers_m is None:
         return []
+    entry_m = trap.covers_m[1]  # what is taken in at runs toward the link
     below = [other for other in tree.on_host[trap.host] if other.rank < trap.rank and other.covers_m is not None]
-    deepest_m = trap.entry_m - after_m
+    deepest_m = entry_m - after_m
     free_m = max((other.covers_m[1] for other in below if other.covers_m is not None), default=0.0)
     if deepest_m >= free_m:
         return []
     name = f"trap {below[-1].name!r}" if below else f"the lower end of {trap.host!r}"
-    most_m = trap.entry_m - free_m
+    most_m = entry_m - free_m
     return [
         f"{trap.name}: {said.length(after_m)} would reach into {name}, and there is room for {said.length(most_m)}: "
         "open the trap and cut the running end shorter"

@@ -87,13 +87,6 @@ class Trap:
         """Give how much the trap will shorten its host."""
         return self.shrinkage.allowance_m(self.trap_m)
 
-    @property
-    def entry_m(self) -> float | None:
-        """Give the height on the host where the guest enters."""
-        if self.covers_m is None:
-            return None
-        return self.covers_m[0] if self.toward_canopy else self.covers_m[1]
-
 
 @dataclass(frozen=True)
 class LineTree:

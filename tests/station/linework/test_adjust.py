@@ -99,6 +99,13 @@ def test_more_than_is_trapped_opens_the_trap():
     assert "opens the trap altogether" in found.warnings[0]
 
 
+def test_letting_out_just_what_is_trapped_opens_the_trap():
+    """Where nothing is left in the trap, the warning says that it is open, not that too little would stay."""
+    found = adjust(PLAN, "B", -5 * INCH, at="joint")
+    assert (found.move_m, found.trap_after_m) == (5 * INCH, 0.0)
+    assert ["opens the trap altogether" in warning for warning in found.warnings] == [True]
+
+
 def test_a_deeper_trap_may_not_reach_the_next_one():
     """A take-in that would run the tail into the joint below is warned about with what there is room for."""
     short = replace(PLAN, lines=(replace(MAIN, length_m=55 * INCH), BRANCH))
