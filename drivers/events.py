@@ -81,11 +81,12 @@ class Beside(NamedTuple):
 
 
 class PedalUp(NamedTuple):
-    """The pedal's port opened. Where it is not `watched`, a server that hangs goes unnoticed."""
+    """The pedal's port opened, the pedal `down` or not. Where not `watched`, a server that hangs goes unnoticed."""
 
     at_us: int
     url: str
     watched: bool = True
+    down: bool = False
 
 
 class PedalLost(NamedTuple):

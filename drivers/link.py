@@ -434,7 +434,8 @@ class Link(_PortThread):
 class PedalLink(_PortThread):
     """The wire to a pedal: a contact on a modem line, asked every 5 ms, or a text pedal; its edges, not debounced.
 
-    An edge is given when the level changes while the link is up; the level that stands at opening is where it begins.
+    An edge is given when the level changes while the link is up; the level that stands at opening is where it begins,
+    and `PedalUp` says it.
     `on_batch`, `on_fault` and `opener` are those of `Link`. A pedal that is a key is read by the window.
     """
 
@@ -465,7 +466,7 @@ class PedalLink(_PortThread):
     def _up(self, at_us: int) -> None:
         self._told = None
         is_watched = self._watch.watches if self._watch else not port_faults.is_network(self._at.url)
-        self._hand_on([PedalUp(at_us, self._at.url, is_watched)])
+        self._hand_on([PedalUp(at_us, self._at.url, is_watched, self._level)])
 
     def _turn(self, port: SerialPort) -> None:
         if self._watch is not None and self._watch.is_dead(now_us()):

@@ -5,7 +5,8 @@
 - A press is over at its release: shorter than `long_us` it was a tap, else a long press. The moment a press becomes
   long is told as well, and stamped exactly, however late anybody asks.
 - A press of `stuck_us` is a pedal that is stuck, or has something standing on it; its release is no press.
-- A press that began while the link was away, or was cut by its loss, never counts.
+- A press that began while the link was away, or was cut by its loss, never counts; one that lasts on is stuck all the
+  same, `stuck_us` after the link came.
 
 >>> pedal = Pedal()
 >>> edges = [(0, True), (900, False), (1_400, True), (180_000, False), (180_700, True), (181_000, False)]
@@ -78,6 +79,7 @@ class Pedal:
         self._since_us = 0  # when `_down` became what it is
         self._locked_until_us: int | None = None
         self._told: type[PedalEvent] | None = None  # the last thing told of this press
+        self._counts = True  # this press began while the link was up
 
     def feed(self, event: PedalEdge | Tick) -> list[PedalEvent]:
         """Take an edge, or the time, and give what the foot did up to it, in order."""
@@ -93,6 +95,12 @@ class Pedal:
         self._contact = self._down = False
         self._locked_until_us = self._told = None
 
+    def link_up(self, at_us: int, down: bool) -> None:
+        """Begin with the pedal as it stands: a press that is under way already is none that counts."""
+        self.link_lost()
+        self._contact = self._down = down
+        self._since_us, self._counts = at_us, not down
+
     def _settle(self, now_us: int) -> list[PedalEvent]:
         """Do what falls due up to `now_us`: the ends of lockouts, and what a press has become by then."""
         events: list[PedalEvent] = []
@@ -106,16 +114,16 @@ class Pedal:
         if self._contact == self._down:
             return []
         events = self._held(at_us)
-        if self._down:
+        if self._down and (self._counts or self._told is Stuck):
             ends: dict[type[PedalEvent] | None, type[PedalEvent]] = {LongReached: LongPress, Stuck: Released}
             events.append(ends.get(self._told, Tap)(at_us))
-        self._down, self._since_us, self._told = self._contact, at_us, None
+        self._down, self._since_us, self._told, self._counts = self._contact, at_us, None, True
         self._locked_until_us = at_us + self._lockout_us
         return events
 
     def _held(self, now_us: int) -> list[PedalEvent]:
         events: list[PedalEvent] = []
-        if self._down and self._told is None and now_us >= self._since_us + self._long_us:
+        if self._down and self._counts and self._told is None and now_us >= self._since_us + self._long_us:
             events.append(LongReached(self._since_us + self._long_us))
         if self._down and self._told is not Stuck and now_us >= self._since_us + self._stuck_us:
             events.append(Stuck(self._since_us + self._stuck_us))

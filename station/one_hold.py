@@ -13,6 +13,7 @@ from typing import Any
 
 from drivers.capture import Capture
 from drivers.events import Event, Garbage, LinkLost, LinkUp, Reading
+from drivers.unread import Unread
 from station.app import Wire, now_us
 from station.bench.facts import completed_fact, judged_fact
 from station.filing import Filer, wall_clock
@@ -52,6 +53,7 @@ class Said:
             + {
                 "link-up": f"the scale is there: pull to {force_text(spec.target_mn / 1000)}",
                 "link-lost": f"{more.get('why')}: {more.get('advice')}",
+                "unread": f"{more.get('why')}: {more.get('advice')}",
                 "zero": "zero",
                 "in-band": f"in the band: hold it, {seconds(spec.duration_us, 0)}",
                 "broken": f"{why_broken(more['why']) if self.event == 'broken' else ''}: the time starts again",
@@ -103,6 +105,7 @@ class _OneHold:
         self.over = False
         self._file = file
         self._until_us = until_us
+        self._unread = Unread()
 
     def take(self, batch: Sequence[Event]) -> list[Said]:
         told: list[Said] = []
@@ -110,6 +113,7 @@ class _OneHold:
         for event in batch:
             if isinstance(event, Reading):
                 readings.append(event)
+                self._unread.begin()
                 continue
             told += self._facts(self.hold.feed(readings))
             readings = []
@@ -130,10 +134,13 @@ class _OneHold:
     def _other(self, event: Event) -> list[Said]:
         if isinstance(event, Garbage):
             self.hold.garbage += 1
+            if told := self._unread.garbled(event):
+                return [self._said("unread", event.at_us, why=told.why, advice=told.advice)]
         elif isinstance(event, LinkLost):
             self.hold.links_lost.append(event)
             return [self._said("link-lost", event.at_us, why=event.why, advice=event.advice)]
         elif isinstance(event, LinkUp):
+            self._unread.begin()
             return [self._said("link-up", event.at_us)]
         return []
 

@@ -20,11 +20,13 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
 
-from drivers.events import Event, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
+from drivers.events import Event, Garbage, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
 from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
+from drivers.unread import Unread
 from station.bench.cues import Cue
 from station.bench.snapshot import Words
 
+STUCK = "The pedal is stuck down: look what lies on it. If nothing does, its switch opens where it should close."
 NOT_COUNTED_US = 8_000_000  # for how long it is said that what was done did not count
 
 
@@ -39,7 +41,9 @@ class Hearing(ABC):
         self.link_lost: LinkLost | None = None
         self.pedal_lost: PedalLost | None = None
         self.pedal_watched = True  # False where nobody could tell that its server hangs
+        self.pedal_stuck = False
         self._pedal = Pedal()
+        self._unread = Unread()
         self._cues: list[Cue] = []
         self._refused: tuple[Words, int] | None = None  # what did not count, and since when that is said
 
@@ -47,6 +51,8 @@ class Hearing(ABC):
         """Give how the foot stands, for the top line."""
         if self.pedal_lost:
             return Words("no pedal", "warn")
+        if self.pedal_stuck:
+            return Words("foot stuck down", "warn")
         if not has_pedal:
             return Words("no pedal: use the space bar", "quiet")
         return Words("foot ready" if self.pedal_watched else "foot ready, not watched", "quiet")
@@ -81,6 +87,9 @@ class Hearing(ABC):
     def _hear_run(self, readings: Sequence[Reading]) -> None:
         if readings:
             self.link_lost = None
+            if self._unread.is_told:
+                self.notice = Words("The scale is read again.", "plain")
+            self._unread.begin()
             self._hear(readings)
 
     def _take_other(self, event: Event) -> None:
@@ -92,14 +101,19 @@ class Hearing(ABC):
             if self.link_lost:
                 self.notice = Words(self.back_words, "plain")
             self.link_lost = None
+            self._unread.begin()
+        elif isinstance(event, Garbage):
+            if told := self._unread.garbled(event):
+                self.notice = Words(f"{told.why}: {told.advice}", "warn")
         elif isinstance(event, PedalLost):
             self._pedal.link_lost()
-            self.pedal_lost = event
+            self.pedal_lost, self.pedal_stuck = event, False
             self.notice = Words(f"{event.why}: {event.advice}", "warn")
         elif isinstance(event, PedalUp):
             if self.pedal_lost:
                 self.notice = Words("The pedal is back.", "plain")
-            self.pedal_lost = None
+            self._pedal.link_up(event.at_us, event.down)
+            self.pedal_lost, self.pedal_stuck = None, False
             self.pedal_watched = event.watched
             if not event.watched:
                 self.notice = Words("Nothing would show that the pedal's server hangs: tap to test it.", "plain")
@@ -118,8 +132,10 @@ class Hearing(ABC):
             elif isinstance(felt, LongReached):
                 self._cues.append("long press")
             elif isinstance(felt, Stuck):
-                self.notice = Words("The pedal is stuck down: look what lies on it.", "warn")
+                self.pedal_stuck = True
+                self.notice = Words(STUCK, "warn")
             elif isinstance(felt, Released):
+                self.pedal_stuck = False
                 self.notice = Words("The pedal is free again.", "plain")
 
     def not_counted(self, why: str) -> None:

@@ -282,6 +282,8 @@ class ScalePage(Page):
                     self._link, words = f"{event.why}: {event.advice}", "no reading"
                 case PedalUp() if not event.watched:
                     self._pedal = "nothing would show that the pedal's server hangs: press it to test it"
+                case PedalUp():
+                    self._pedal = f"pedal {'down' if event.down else 'up'}"
                 case PedalLost():
                     self._pedal = f"{event.why}: {event.advice}"
                 case PedalEdge():

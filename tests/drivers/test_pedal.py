@@ -75,6 +75,24 @@ def test_a_press_begun_while_the_link_was_away_never_counts() -> None:
     assert did((0, False), (500, False), then_ms=5000) == []
 
 
+def test_a_pedal_that_is_down_when_the_link_comes_is_stuck_after_a_while() -> None:
+    """A pedal down from the start is told as stuck ten seconds on, and as free; the next press counts."""
+    pedal = Pedal()
+    pedal.link_up(1_000_000, down=True)
+    assert pedal.feed(Tick(10_999_999)) == []
+    assert pedal.feed(Tick(11_000_000)) == [Stuck(11_000_000)]
+    assert pedal.feed(PedalEdge(12_000_000, False)) == [Released(12_000_000)]
+    assert pedal.feed(PedalEdge(13_000_000, True)) + pedal.feed(PedalEdge(13_100_000, False)) == [Tap(13_100_000)]
+
+
+@pytest.mark.parametrize("held_us", [200_000, 3_000_000])
+def test_a_press_under_way_when_the_link_comes_never_counts(held_us: int) -> None:
+    """A press that began before the link was up is told neither as becoming long nor at its release."""
+    pedal = Pedal()
+    pedal.link_up(0, down=True)
+    assert pedal.feed(Tick(held_us - 1)) + pedal.feed(PedalEdge(held_us, False)) == []
+
+
 edges = st.lists(st.tuples(st.integers(0, 400), st.booleans()), max_size=14)
 
 

@@ -103,10 +103,11 @@ def test_a_contact_pressed_while_the_link_was_away() -> None:
         heard.count(PedalLost)
         contact.cts = True
         contact.broken = False
-        heard.count(PedalUp, 2)
+        ups = heard.count(PedalUp, 2)
         contact.cts = False
         edges = heard.count(PedalEdge)
     assert [each.down for each in edges] == [False]
+    assert [each.down for each in ups] == [False, True]
 
 
 def test_a_contact_through_the_serial_library() -> None:

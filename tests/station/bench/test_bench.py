@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from drivers.events import PedalEdge, PedalLost, PedalUp, Reading
+from drivers.events import Garbage, PedalEdge, PedalLost, PedalUp, Reading
 from station.bench.commands import FormFault, carry_out, offered
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import fold
@@ -169,6 +169,41 @@ def test_a_lost_pedal_is_not_a_lost_scale() -> None:
     desk.pull(31.0, 16.0)
     assert last_hold(desk).judgement["verdict"] == "held"
     assert last_hold(desk).links_lost == ()
+
+
+def test_a_scale_that_sends_and_is_never_read_is_said() -> None:
+    """Where nothing but garbage has come for two seconds, what came and what to look at is said; a reading ends it."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    begun_us = desk.at_us
+    why = r"found '\xf8\x9e' where {value} was expected"
+    for number in range(25):
+        desk.bench.take([Garbage(begun_us + 100_000 * number, b"\xf8\x9e", why)])
+    notice = desk.seen().notice
+    assert notice is not None
+    assert notice.text == (
+        rf"nothing that comes from the scale can be read: {why}: check its speed (baud) and its description; "
+        "fidbench listen shows what it sends"
+    )
+    desk.at_us = begun_us + 2_500_000
+    desk.pull(0.0, 0.2)
+    assert desk.seen().notice.text == "The scale is read again."  # type: ignore[union-attr]
+
+
+def test_a_pedal_that_is_down_from_the_start_is_said_to_be_stuck() -> None:
+    """A pedal down since its port opened is said to be stuck, in the top line for as long as it is; it does nothing."""
+    desk = Workbench()
+    desk.work_to("A: cut")
+    desk.bench.take([PedalUp(desk.at_us, "x", down=True)])
+    desk.wait(9.0)
+    assert desk.seen().header.foot.text == "foot ready"
+    desk.wait(2.0)
+    assert desk.seen().header.foot.text == "foot stuck down"
+    assert "its switch opens where it should close" in desk.seen().notice.text  # type: ignore[union-attr]
+    desk.bench.take([PedalEdge(desk.at_us, False)])
+    assert desk.seen().header.foot.text == "foot ready"
+    assert desk.seen().notice.text == "The pedal is free again."  # type: ignore[union-attr]
+    assert desk.step == "A: cut"
 
 
 def test_a_zero_limit_waits_for_zero_and_completion_is_recorded_at_once() -> None:
