@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 # The speeds that weighing indicators are set to, the commonest first; common practice.
 SPEEDS = (9600, 4800, 2400, 1200, 19_200, 38_400, 57_600, 115_200)
 _A_SPEED_S = 2.0
+_PLAIN_TEXT = 0.95  # of the bytes, at the right speed; at a wrong one fewer are readable
 
 
 @click.command()
@@ -146,7 +147,13 @@ def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question 
         warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
     elif proposal is None:
         say(f"No description reads these {len(heard)} bytes; {readable(heard):.0%} of them are readable.")
-        say("Garbled text has the wrong speed or parity: try --try-speeds, or --baud as its handbook says.")
+        if readable(heard) < _PLAIN_TEXT:
+            say("Garbled text has the wrong speed or parity: try --try-speeds, or --baud as its handbook says.")
+        else:
+            say(
+                "It is plain text, so the speed is right: listen for longer (--for), with a changing pull on the "
+                "scale; else write its frame as its handbook has it."
+            )
     else:
         say(f"\nThis reads {proposal.explained} of {proposal.frames} frames; write it into the station file:\n")
         say(proposal.toml(url, baud))

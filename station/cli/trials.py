@@ -66,9 +66,10 @@ def trials(
         raise click.UsageError(
             "found --by, --reason or --as without --leave-out or --count-again, which they belong to"
         )
+    every = found.trials
     chosen = [
         each
-        for each in found.trials
+        for each in every
         if (material is None or each.material == material) and (lot is None or plain(each.lot) == plain(lot))
     ]
     for each in found.unread:
@@ -78,6 +79,9 @@ def trials(
         _write(csv_file, found)
     if as_json:
         print_json(trials_answer(found))
+    elif every and not chosen:
+        kinds = ", ".join(dict.fromkeys(_kind_words(each.material, each.lot) for each in every))
+        say(f"No trial here is of such a material and lot; those here are of: {kinds}.")
     else:
         say(trials_text(found, "metric" if metric else "imperial"))
     return 0 if found.counted() else 1
@@ -225,8 +229,7 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         terms = dict.fromkeys(term for each in found.trials for term in each.unknown)
         marked.append(f"* without its plan's term for {', '.join(terms)}, which nobody gave: the scatter holds it")
     for (material, lot), traps, made in _kinds(found):
-        title = " ".join(filter(None, (material or "material not named", f"lot {lot}" if lot else "no lot")))
-        marked += ["", f"{title}, around its like"]
+        marked += ["", f"{_kind_words(material, lot)}, around its like"]
         far = [traps[number - 1] for number in made.suspects]
         warnings = [
             f"{each.trap} of job {each.job}, entry {each.entries[1]}, is far from the others, and still counted: look "
@@ -236,6 +239,10 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         text = shrinkage_text(replace(made, suspects=()), None, warnings, system).splitlines()
         marked += [f"  {line}" for line in text if line != COMES_FIRST]
     return "\n".join([*marked, "", COMES_FIRST])
+
+
+def _kind_words(material: str, lot: str) -> str:
+    return f"{material or 'material not named'} {f'lot {lot}' if lot else 'no lot'}"
 
 
 def _kinds(found: Learned) -> list[tuple[tuple[str, str], Sequence[LearnedTrial], Estimate]]:

@@ -49,9 +49,15 @@ def tolerance_words(found: LineSet, system: LengthSystem = "imperial") -> str:
 
 
 def verdict_words(found: LineSet) -> str:
-    """Say what came out, in one sentence."""
+    """Say what came out, in one sentence; of what has no chart, that only left and right were held together."""
     if found.in_trim:
-        return "In trim."
+        bare = dict.fromkeys(side.group for side in found.sides if side.chart_nm is None)
+        if not bare:
+            return "In trim."
+        if all(side.chart_nm is None for side in found.sides):
+            return "In trim, left against right; without a chart nothing is known of its groups."
+        lines = f"group{'s' if len(bare) > 1 else ''} {', '.join(bare)}"
+        return f"In trim; of {lines}, where a chart length is missing, left against right alone."
     out, tilts = len(found.out_of_tolerance), sum(not tilt.in_tolerance for tilt in found.tilts)
     parts = [f"{out} line{'s' if out != 1 else ''} out of tolerance"] if out else []
     parts += [f"{tilts} tilt{'s' if tilts != 1 else ''} out of tolerance"] if tilts else []

@@ -21,6 +21,7 @@ from PyQt6.QtWidgets import (
 )
 
 from station.bench.measuring_set import MeasuringSet
+from station.bench.snapshot import Words
 from station.faults import is_fault
 from station.linework.line_set import LineSet
 from station.linework.set_picture import Disc, Picture, Shape, Text, layout
@@ -142,6 +143,7 @@ class SetPage(QWidget):
         self._system: LengthSystem = system
         self._pull_n = pull_n
         self._shown: tuple[object, ...] = ()
+        self._notice: Words | None = None
         self.setWindowTitle(f"fidbench: line set {name}")
         self.setStyleSheet(dress(look_named(look), scale))
         self.resize(round(1760 * scale), round(1000 * scale))
@@ -213,6 +215,7 @@ class SetPage(QWidget):
         if state == self._shown:
             return
         rows_changed = not self._shown or self._shown[:2] != state[:2]
+        notice_was, self._notice = self._notice, work.notice
         self._shown = state
         now = work.now
         self.title.setText(f"Measure {now.words}" if now else "Every line is measured")
@@ -223,6 +226,8 @@ class SetPage(QWidget):
         self.told.setText(f"{'; '.join(said)}. {work.foot_words if now else ''}")
         if work.notice is not None:
             self.problem.setText(work.notice.text)
+        elif notice_was is not None and self.problem.text() == notice_was.text:
+            self.problem.clear()
         for part in (self.length, self.enter):
             part.setVisible(now is not None)
         if rows_changed:

@@ -102,6 +102,17 @@ def test_the_foot_enters_a_line_level(qtbot, bench):
     assert "A1 right: 120 1/4 in" in page.lines.item(1).text()
 
 
+def test_what_did_not_count_is_said_until_something_does(bench):
+    """A tap before the opposite number is measured is refused in words, and the words go with the next length."""
+    came = [PedalEdge(1_000_000, True), PedalEdge(1_200_000, False)]
+    page, _ = bench(events=lambda: [came.pop(0) for _ in list(came)])
+    page.frame()
+    assert "its opposite number is not measured" in page.problem.text()
+    page._work.gauged(3_048_000_000)  # as a tap takes it from a gauge
+    page.frame()
+    assert page.problem.text() == ""
+
+
 def test_a_plan_is_written_for_each_line_chosen(qtbot, bench, tmp_path):
     """Once all is measured the lines to remake are offered, and a plan is written for those ticked, over nothing."""
     template, folder = tmp_path / "template.toml", tmp_path / "plans"

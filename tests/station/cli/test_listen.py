@@ -16,7 +16,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from commands import ForeignScale, run
 
-from drivers.capture import Heard, read_capture
+from drivers.capture import Capture, Heard, read_capture
 
 CAPTURE = Path(__file__).parents[2] / "captures" / "pulled-plug.capture"
 
@@ -113,6 +113,17 @@ def test_the_speed_is_found(capfd: pytest.CaptureFixture[str], monkeypatch: pyte
     assert "baud = 2400" in ran.out
     assert garbled.status == 1
     assert "the wrong speed" in garbled.out
+
+
+def test_plain_text_that_nothing_reads_is_not_called_garbled(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Too few frames, or a banner, are readable: the speed is right, and the next step is another one."""
+    heard = tmp_path / "banner.capture"
+    with Capture(heard) as capture:
+        capture.heard(0, b"READY\r\n")
+    ran = run(capfd, "listen", heard)
+    assert ran.status == 1
+    assert "the speed is right: listen for longer" in ran.out
+    assert "Garbled" not in ran.out
 
 
 @pytest.mark.parametrize("words", [["--for", "0 s"], ["--for", "10"], ["--baud", "1"], ["--capture", str(CAPTURE)]])

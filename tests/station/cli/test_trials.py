@@ -39,6 +39,14 @@ def test_trials_are_listed_and_written_for_a_plan(
     assert run(capfd, "shrinkage", sheet, "--json").json["coefficient"] == pytest.approx(0.005 / 0.127)
 
 
+def test_a_lot_without_trials_is_not_an_archive_without_them(archive: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Where no trial is of the lot asked for, those that are there are named; the status is 1."""
+    ran = run(capfd, "trials", "--archive", archive, "--lot", "L-77")
+    assert ran.status == 1
+    assert ran.out.startswith("No trial here is of such a material and lot; those here are of: ")
+    assert "lot L-7." in ran.out
+
+
 def test_leaving_out_asks_who_and_why(archive: Path, capfd: pytest.CaptureFixture[str]) -> None:
     """A trial is left out by name and reason alone, once, by its trap's entry; with none left the status is 1."""
     why = ("--by", "Ansa Velling", "--reason", "the tape slipped")

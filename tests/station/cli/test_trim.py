@@ -33,6 +33,18 @@ def test_a_set_in_trim_ends_with_0(tmp_path, capfd):
     assert "tilt A to B: 1/8 in long" in ran.out
 
 
+def test_a_set_without_its_chart_is_called_no_more_than_level(tmp_path, capfd):
+    """Left against right says nothing of the groups, and where a chart length is missing that is said."""
+    bare = GOOD.replace(",120 in\n", ",\n").replace(",110 in\n", ",\n")
+    assert run(capfd, "trim", table(tmp_path, bare)).out.startswith(
+        "In trim, left against right; without a chart nothing is known of its groups.\n"
+    )
+    part = GOOD.replace("110 in,110 in", "110 in,")
+    assert run(capfd, "trim", table(tmp_path, part)).out.startswith(
+        "In trim; of group B, where a chart length is missing, left against right alone.\n"
+    )
+
+
 def test_the_answers_keys_and_values(tmp_path, capfd):
     """A line 2 in long is named with its side, to chart and its group's mean error, and the status is 1."""
     ran = run(capfd, "trim", table(tmp_path, BAD), "--json", "--pull", "10 lbf", "--tolerance", "1/2 in")

@@ -70,5 +70,5 @@ def test_an_unfinished_set_has_no_verdict():
     found = check([MeasuredSide("A1", side, 100 * INCH) for side in ("L", "R")], HALF, HALF)
     said = [text.text for text in layout(found, "x", unfinished="2 of 4 measured").texts]
     assert "2 of 4 measured" in said
-    assert "In trim." not in said
-    assert "In trim." in [text.text for text in layout(found, "x").texts]
+    assert not [words for words in said if words.startswith("In trim")]
+    assert [text.text for text in layout(found, "x").texts if text.text.startswith("In trim")]
