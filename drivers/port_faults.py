@@ -9,6 +9,7 @@ Told(why='the cable to the scale is unplugged', advice='plug it in again; readin
 from __future__ import annotations
 
 import errno
+import os
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -73,7 +74,7 @@ def told(fault: BaseException, url: str, what: str, was_up: bool) -> Told:
         )
     if number in _BUSY:
         return Told(
-            f"{url} is in use by {_holder(url) or 'another program'}", "close that program; reading begins by itself"
+            f"{url} is in use by {holder(url) or 'another program'}", "close that program; reading begins by itself"
         )
     if number in _NO_PORT:
         kind = "has no contact lines" if was_up else "is no serial port"
@@ -132,12 +133,14 @@ def _group(url: str) -> str:
     return "dialout" if owner in {"root", "nogroup"} else owner
 
 
-def _holder(url: str) -> str | None:
-    """Give the program that has the port open, where the system lets this user see it (Linux)."""
+def holder(url: str, but_us: bool = False) -> str | None:
+    """Give the program that has the port open, where this user may see it (Linux); with `but_us` another than this."""
     device = Path(url).resolve()
     for process in Path("/proc").glob("[0-9]*"):
+        if but_us and process.name == str(os.getpid()):
+            continue
         try:
-            if any(link.readlink() == device for link in (process / "fd").iterdir()):
+            if any(link.readlink() == device and link.samefile(device) for link in (process / "fd").iterdir()):
                 return f"{(process / 'comm').read_text().strip()} (process {process.name})"
         except OSError:
             continue

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 from drivers.events import Garbage
 from drivers.port_faults import Told
+from drivers.template import shown
 
 AFTER_US = 2_000_000
+_SHOWN = 8  # bytes
 
 
 class Unread:
@@ -37,6 +39,6 @@ class Unread:
             return None
         self.is_told = True
         return Told(
-            f"nothing that comes from the scale can be read: {garbage.why}",
+            f"nothing that comes from the scale can be read: {garbage.why}, in {shown(garbage.raw[:_SHOWN])}",
             "check its speed (baud) and its description; fidbench listen shows what it sends",
         )

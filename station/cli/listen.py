@@ -76,13 +76,23 @@ def _question_of(url: str, baud: int) -> Question | None:
     from drivers.questions import QUESTIONS, propose_answers
 
     for asked in (None, *QUESTIONS.values()):
-        heard = b"".join(_hear(url, baud, _A_SPEED_S, None, lambda _: None, asked))
+        heard, lost = _try(url, baud, asked)
         found = propose_answers(asked, heard)
         what = "without a question" if asked is None else f"asked {asked.name}"
-        warn(f"{what}: {len(heard)} bytes, {found.explained if found else 0} frames explained")
+        warn(f"{what}: {len(heard)} bytes, {found.explained if found else 0} frames explained{lost}")
         if found is not None:
             return asked
     return None
+
+
+def _try(url: str, baud: int, asked: Question | None = None) -> tuple[bytes, str]:
+    """Listen for a short while; give what came, and where the port could not be read, why, to be said after it."""
+    from drivers.events import LinkLost
+
+    told: list[CaptureLine] = []
+    heard = b"".join(_hear(url, baud, _A_SPEED_S, None, told.append, asked))
+    lost = [line.why for line in told if isinstance(line, LinkLost)]
+    return heard, "".join(f"; {why}" for why in lost[-1:])
 
 
 def _hear(
@@ -124,10 +134,11 @@ def _speed_of(url: str) -> int:
 
     found: list[tuple[float, int]] = []
     for baud in SPEEDS:
-        heard = b"".join(_hear(url, baud, _A_SPEED_S, None, lambda _: None))
+        heard, lost = _try(url, baud)
         proposal = propose(heard)
         share = proposal.explained / proposal.frames if proposal else 0.0
-        warn(f"{baud:7} baud: {len(heard)} bytes, {readable(heard):.0%} readable, {share:.0%} of its frames explained")
+        told = f"{len(heard)} bytes, {readable(heard):.0%} readable, {share:.0%} of its frames explained"
+        warn(f"{baud:7} baud: {told}{lost}")
         if share > 0.9:
             return baud
         found.append((share + readable(heard), -baud))
@@ -135,6 +146,7 @@ def _speed_of(url: str) -> int:
 
 
 def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question | None, try_asking: bool) -> int:
+    from drivers.port_faults import holder
     from drivers.proposal import readable
     from drivers.questions import propose_answers
 
@@ -143,6 +155,8 @@ def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question 
         print_json({"event": "proposal", "bytes": len(heard)} | _answer(proposal, url, baud))
     elif not heard and try_asking:
         warn("nothing came, and no usual question was answered: see in its handbook how it is asked, and its speed")
+    elif not heard and (other := holder(url, but_us=True)):
+        warn(f"nothing came, and {other} has {url} open too, and takes what comes: close that program")
     elif not heard:
         warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
     elif proposal is None:

@@ -182,8 +182,8 @@ def test_a_scale_that_sends_and_is_never_read_is_said() -> None:
     notice = desk.seen().notice
     assert notice is not None
     assert notice.text == (
-        rf"nothing that comes from the scale can be read: {why}: check its speed (baud) and its description; "
-        "fidbench listen shows what it sends"
+        rf"nothing that comes from the scale can be read: {why}, in '\xf8\x9e': check its speed (baud) and its "
+        "description; fidbench listen shows what it sends"
     )
     desk.at_us = begun_us + 2_500_000
     desk.pull(0.0, 0.2)

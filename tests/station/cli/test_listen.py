@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
 import termios
 import threading
@@ -82,6 +83,20 @@ def test_nothing_came(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None
     assert "nothing came" not in ran.err
 
 
+@pytest.mark.parametrize("option", ["--ask", "--try-speeds"])
+def test_a_port_that_cannot_be_read_is_said_at_every_try(
+    option: str, capfd: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While speeds or questions are tried, a port that is away is no silent scale, and that is said with each try."""
+    import station.cli.listen as module
+
+    monkeypatch.setattr(module, "_A_SPEED_S", 0.05)
+    ran = run(capfd, "listen", tmp_path / "none", "--for", "0.1 s", option)
+    tries = [line for line in ran.err.splitlines() if "0 bytes" in line]
+    assert len(tries) >= 8
+    assert all(line.endswith(f"; there is no port {tmp_path / 'none'}") for line in tries)
+
+
 def test_a_silent_port_is_told_from_one_that_answers_no_question(
     capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -98,6 +113,19 @@ def test_a_silent_port_is_told_from_one_that_answers_no_question(
     finally:
         os.close(device)
         os.close(port)
+
+
+def test_a_program_that_reads_the_port_too_is_named(capfd: pytest.CaptureFixture[str]) -> None:
+    """Where nothing comes and another program has the port open without a lock, that one is named."""
+    device, port = os.openpty()
+    with subprocess.Popen(["sleep", "60"], stdin=port) as other:
+        ran = run(capfd, "listen", os.ttyname(port), "--for", "0.1 s")
+        other.kill()
+    os.close(device)
+    os.close(port)
+    assert ran.status == 3
+    assert f"sleep (process {other.pid}) has " in ran.err
+    assert "close that program" in ran.err
 
 
 def test_the_speed_is_found(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
