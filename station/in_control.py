@@ -86,8 +86,8 @@ def charts(archive: Archive, of: Of, by: By | None = None) -> tuple[list[Charted
         at.setdefault(figure.conditions.get("scale", NOT_TOLD), set()).add(figure.bench)
     apart: dict[str, list[Figure]] = {}
     for figure in known:
-        name = figure.conditions.get(by, NOT_TOLD) if by else ""
-        if by == "scale" and len(at[name]) > 1:
+        name = figure.conditions.get(by, f"{by} {NOT_TOLD}") if by else ""
+        if by == "scale" and len(at.get(name, ())) > 1:
             name = f"{name}, {figure.bench}"
         apart.setdefault(name, []).append(figure)
     return [

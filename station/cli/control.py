@@ -62,7 +62,10 @@ def control(
         path = Path(chart_file)
         for n, each in enumerate(found, 1):
             picture = svg(chart_picture(each, system), title(each), "dark" if dark else "light", verdict_words(each))
-            _write(path if n == 1 else path.with_stem(f"{path.stem}-{n}"), picture.encode())
+            drawn = path if n == 1 else path.with_stem(f"{path.stem}-{n}")
+            _write(drawn, picture.encode())
+            if len(found) > 1:
+                warn(f"{drawn}: {title(each)}")
     if report_file is not None and found:
         from station.in_control import rows
         from station.records.control_page import control_page

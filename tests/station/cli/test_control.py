@@ -37,6 +37,7 @@ def test_each_rigger_has_a_chart_of_their_own(tmp_path: Path, capfd: pytest.Capt
     )  # fmt: skip
     assert sorted(each["apart"] for each in ran.json["charts"]) == ["Ansa Velling", "Tobin Hask"]
     assert (tmp_path / "c-2.svg").exists()
+    assert f"{tmp_path / 'c-2.svg'}: First-try differences  ·  Tobin Hask" in ran.err
 
 
 def test_what_cannot_be_charted_is_said(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
