@@ -90,7 +90,7 @@ def test_a_port_that_cannot_be_read_is_said_at_every_try(
     """While speeds or questions are tried, a port that is away is no silent scale, and that is said with each try."""
     import station.cli.listen as module
 
-    monkeypatch.setattr(module, "_A_SPEED_S", 0.05)
+    monkeypatch.setattr(module, "_A_SPEED_S", 0.3)
     ran = run(capfd, "listen", tmp_path / "none", "--for", "0.1 s", option)
     tries = [line for line in ran.err.splitlines() if "0 bytes" in line]
     assert len(tries) >= 8
