@@ -58,7 +58,8 @@ class Showing:
             act = Act(
                 Words("Stop: nothing more can be recorded", "stop"),
                 second=(Words(bench.stopped, "stop"),),
-                under="What was recorded is safe. Once that is mended, close this window and open the job again.",
+                under="What was done last is not recorded; all before it is safe. Mend that, then close this window "
+                "and open the job again.",
             )
         return Snapshot(
             header=self._header(step, index, len(steps)),

@@ -118,7 +118,7 @@ def _steps(state: JobState) -> Iterator[JobStep]:
     yield from _made(state, state.plan)
     yield JobStep("trial tack", "trial tack", "trial tack")
     yield from _sewn(state, state.plan)
-    for check in CHECKS:
+    for check in _with_cause(CHECKS, state.plan.steps):
         yield JobStep(f"check: {check}", "check", check, check=check)
     yield from _signed(state)
 
@@ -191,15 +191,18 @@ def _of_member(state: JobState, member: Member, shared: bool) -> Iterator[JobSte
 
 def _of_pair(pair: Sequence[Member]) -> Iterator[JobStep]:
     """Give the checks of a pair, or of one side alone: those that its plan gives cause for."""
-    traps = [trap for member in pair for trap in member.plan.steps]
+    name = pair[0].pair
+    whose = f"{name} left and right" if len(pair) > 1 else pair[0].name
+    for check in _with_cause(_BY_PAIR, [trap for member in pair for trap in member.plan.steps]):
+        yield JobStep(f"{name}: check: {check}", "check", check, check=check, of=whose)
+
+
+def _with_cause(checks: Sequence[str], traps: Sequence[Step]) -> Iterator[str]:
+    """Give the checks that there is something to look at for: of a line without a knot or a cascade not these."""
     no_cause = set() if any(trap.knot_m for trap in traps) else {"knot dressed"}
     if not any(trap.end == "joint" for trap in traps):
         no_cause.add("cascade and its tack")
-    name = pair[0].pair
-    whose = f"{name} left and right" if len(pair) > 1 else pair[0].name
-    for check in _BY_PAIR:
-        if check not in no_cause:
-            yield JobStep(f"{name}: check: {check}", "check", check, check=check, of=whose)
+    yield from (check for check in checks if check not in no_cause)
 
 
 def _made(state: JobState, plan: LinePlan) -> Iterator[JobStep]:

@@ -9,7 +9,7 @@ import pytest
 from drivers.events import Garbage, PedalEdge, PedalLost, PedalUp, Reading
 from station.bench.commands import FormFault, carry_out, offered
 from station.bench.hold_watch import HoldWatch
-from station.bench.job import fold
+from station.bench.job import CHECKS, fold
 from station.bench.snapshot import LengthNumber
 from station.learned import stock_of
 from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
@@ -35,7 +35,7 @@ from station.records.entries import (
 from station.units import stacked_length
 
 sys.path.insert(0, str(Path(__file__).parent))
-from workbench import MAIN, Workbench
+from workbench import MAIN, PLAN, Workbench
 
 
 def last_hold(desk: Workbench) -> HoldJudged:
@@ -323,10 +323,21 @@ def test_marking_counts_only_under_the_marking_pull() -> None:
     assert (mark.line, mark.offset_um, round((mark.pull_mn or 0) / 4448.22, 1)) == ("A", 7938, 10.2)
 
 
+def test_no_check_is_asked_for_of_what_is_not_there() -> None:
+    """A line without a cascade or a knot has neither on its list, so that the record never says they were seen."""
+    alone = Workbench(plan=PLAN.partition('[[line]]\nname = "B"')[0])
+    checks = [step.check for step in alone.bench.state.steps if step.kind == "check"]
+    assert not {"knot dressed", "cascade and its tack"} & set(checks)
+    assert checks == [check for check in CHECKS if check not in {"knot dressed", "cascade and its tack"}]
+    both = [step.check for step in Workbench().bench.state.steps if step.kind == "check"]
+    assert both == list(CHECKS)
+
+
 def find_long(desk: Workbench, sixteenths: int, long: bool) -> None:
     """Compare by foot and find the new line long or short by so many sixteenths."""
     desk.pull(10.2, 1.0)
     desk.press()
+    desk.pull(0.0, 0.5)
     desk.pull(10.2, 1.0)
     desk.press(1.3)
     desk.press(0.2 if long else 1.3)
@@ -387,6 +398,8 @@ def test_a_typed_difference_counts_like_a_tapped_one() -> None:
     desk.work_to("B: compare 1")
     desk.pull(10.2, 1.0)
     desk.press()
+    desk.pull(0.0, 0.5)
+    desk.pull(10.2, 1.0)
     carry_out(desk.bench, "long?", {"difference": "-1/8 in"})
     assert desk.entries[-1].difference_um == -3175  # type: ignore[attr-defined]
 
@@ -399,6 +412,7 @@ def test_the_second_pull_must_equal_the_first() -> None:
     desk.press()
     assert desk.bench.comparing is not None
     desk.bench.comparing.equal_mn = 2_000
+    desk.pull(0.0, 0.5)
     desk.pull(10.1, 1.0)
     desk.press()
     assert desk.step == "B: compare 1"
@@ -474,6 +488,7 @@ def test_a_failed_write_stops_the_work_and_says_so() -> None:
     assert seen.notice is None
     assert seen.sentence.text == "Stop: nothing more can be recorded"
     assert "disk is full" in seen.second[0].text
+    assert seen.under.startswith("What was done last is not recorded; all before it is safe.")
     desk.disk_full = False
     desk.press()
     assert desk.step == "A: cut"
@@ -618,6 +633,7 @@ def test_an_overpull_while_comparing_is_filed_and_blocks_the_piece(lbf: float, s
     assert desk.entries[-1].pieces == ()  # it was the opposite number's turn
     desk.pull(10.2, 1.0)
     desk.press()
+    desk.pull(0.0, 0.5)
     desk.pull(lbf, 0.5, status=status)
     assert desk.entries[-1].pieces == ("13", "12")  # the branch, and the main line that carries it down to the link
     assert sum(isinstance(entry, PieceOverpulled) for entry in desk.entries) == 2
@@ -662,6 +678,7 @@ def test_what_cannot_be_moved_is_not_taken_by_a_tap() -> None:
     desk.work_to("B: compare 1")
     desk.pull(10.2, 1.0)
     desk.press()
+    desk.pull(0.0, 0.5)
     desk.pull(10.2, 1.0)
     carry_out(desk.bench, "long?", {"difference": "-6 in"})
     assert "make the end anew" in desk.seen().sentence.text
