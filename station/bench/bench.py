@@ -46,8 +46,6 @@ SILENT_US = 1_000_000  # after this long without a reading the number is not sho
 class Bench(Hearing):
     """One job at the bench; see the module's docstring. All stamps are of one monotonic clock, in microseconds."""
 
-    back_words = "The scale is back. What was held before does not count."
-
     def __init__(self, state: JobState, settings: BenchSettings, file: Filing) -> None:
         super().__init__()
         self.state = state
@@ -86,6 +84,12 @@ class Bench(Hearing):
             self.watch.uncertainty = uncertainty
         return True
 
+    @property
+    def back_words(self) -> str:
+        """Give what is said when the scale is heard again: of a hold, that the time before does not count."""
+        broken = self.watch is not None and self.watch.attempt is not None
+        return "The scale is back. What was held before does not count." if broken else super().back_words
+
     # ------------------------------------------------------------------ what comes in
 
     def fail(self, fault: BaseException) -> None:
@@ -111,6 +115,8 @@ class Bench(Hearing):
             return
         on_reference = self.comparing is not None and self.comparing.reference_alone
         self._see_overpull(step, chunk, on_reference)
+        if self.comparing is not None and chunk.has_tension.any():
+            self.comparing.see(int(chunk.tension_mn[chunk.has_tension].min()))
         if step.kind == "set":
             highest_mn = int(chunk.tension_mn[chunk.has_tension].max(initial=0))
             self._highest_mn = max(self._highest_mn, highest_mn)
@@ -296,6 +302,8 @@ class Bench(Hearing):
                 self._cues.append("time complete")
         else:
             self._cues.append("not counted")
+            if self.link_lost is None:
+                self.notice = None  # the sentence says what came of it
         self._go_on_when_slack()
 
     def _go_on_when_slack(self) -> None:
@@ -327,6 +335,9 @@ class Bench(Hearing):
                 self.compared(step, found)
             elif found:
                 self.not_counted(found)
+            else:
+                self.counted()
+                self._cues.append("step done")
         elif all(self.record(each, stay=True) for each in self._sewn_before(step)):
             self.record(self._fact_of(step))
 
@@ -342,6 +353,8 @@ class Bench(Hearing):
             why = self.comparing.long_press(at_us, self.pulls)
             if why:
                 self.not_counted(why)
+            else:
+                self.counted()
             return
         self.back()
 
@@ -349,6 +362,7 @@ class Bench(Hearing):
         """Go back one step: nothing is erased, and the step is to be done again."""
         before, step = self.state.before, self.step
         if self.comparing and self.comparing.back():
+            self.counted()
             return
         if self.blocked_piece:
             self.not_counted("the piece must be scrapped or released first")

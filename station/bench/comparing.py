@@ -1,7 +1,8 @@
 """Comparing a new line with its opposite number, by foot: equal pulls first, then the difference.
 
 - *In turn*: the opposite number is pulled to the comparing pull and its pull kept at the tap; then the new line, whose
-  pull must come within `equal_mn` of it, inside the same window.
+  pull must come within `equal_mn` of it, inside the same window. Between the two the pull must have been let off, or it
+  is still the opposite number that hangs there, which is level with itself.
 - *Balanced*: both on a pulley or balance bar. The scale reads the sum, so that each line's pull is half of it.
 - *Two cells*: one each, the opposite number on the first scale and the new line on the second; both must be inside the
   window, and within `equal_mn` of each other.
@@ -16,8 +17,11 @@ the opposite number, and a tap on the new line takes what it reads from there, i
 >>> compare = Comparing(pull_mn=44_482, equal_mn=3_000)
 >>> compare.tap(0, Pulls(44_400)), compare.phase
 (None, 'line')
+>>> compare.tap(500_000, Pulls(44_400))
+'that pull was kept already: ease off, then pull the new line'
+>>> compare.see(0)
 >>> compare.tap(1_000_000, Pulls(50_000))
-'the pull is not the same: pull as on the opposite number'
+'the pull is not the same: pull as on the other line'
 >>> compare.long_press(2_000_000, Pulls(44_500)), compare.tap(3_000_000, Pulls(None)), compare.phase
 (None, None, 'count')
 >>> for tap in range(3):
@@ -41,8 +45,9 @@ BY_THE_CHART = "by the chart"
 SIXTEENTH_UM = 25_400 / 16
 REST_US = 3_000_000
 NO_READING = "there is no reading from the scale"
-NOT_THE_SAME = "the pull is not the same: pull as on the opposite number"
+NOT_THE_SAME = "the pull is not the same: pull as on the other line"
 NOT_EQUAL = "the two pulls are not the same: even them out"
+NOT_EASED = "that pull was kept already: ease off, then pull the new line"
 NOT_YET = "the pull is not right yet"
 GAUGE_MOVES = "the gauge does not stand still: hold the pull, wait a second, tap again"
 GAUGE_SILENT = "the gauge says nothing: wait for it, or press long and count sixteenths"
@@ -96,6 +101,7 @@ class Comparing:
         self.reference_mn: int | None = None
         self.line_mn: int | None = None
         self.zero_um: int | None = None  # what the gauge read on the opposite number
+        self.eased = True  # False from the tap on the opposite number until its pull is let off
         self.long = True
         self.count = 0
         self._counted_us = 0
@@ -112,10 +118,16 @@ class Comparing:
             return max(low, kept_mn - self.equal_mn), min(high, kept_mn + self.equal_mn)
         return low, high
 
+    def see(self, lowest_mn: int) -> None:
+        """Take the lowest pull of the last readings: well below the window the line is let off."""
+        self.eased = self.eased or lowest_mn < marking_limits_mn(self.pull_mn)[0] // 2
+
     @property
     def reference_alone(self) -> bool:
         """Tell whether the first scale pulls the opposite number alone."""
-        return self.method == "two cells" or (self.method == "in turn" and self.phase == "reference")
+        return self.method == "two cells" or (
+            self.method == "in turn" and (self.phase == "reference" or not self.eased)
+        )
 
     def why_not(self, pulls: Pulls) -> str:
         """Say why the live pull does not count for what is asked now; nothing where it does."""
@@ -125,6 +137,8 @@ class Comparing:
         wanted = [pulls.line_mn, pulls.reference_mn] if self.method == "two cells" else [pulls.line_mn]
         if any(each is None for each in wanted):
             return NO_READING
+        if not self.eased:
+            return NOT_EASED
         if any(each is not None and not low <= each <= high for each in wanted):
             return NOT_THE_SAME if self.phase == "line" and self.method == "in turn" else NOT_YET
         if self.method == "two cells" and self.equal_mn is not None:
@@ -192,6 +206,7 @@ class Comparing:
         if self.phase == "reference":
             self.zero_um = pulls.gauge_steady_um
             self.reference_mn, self.phase = self._reference_of(pulls), "line"
+            self.eased = not self.measured or self.method != "in turn"
             return None
         self._keep(pulls)
         return self._found(self.apart_um(pulls.gauge_steady_um) or 0, pulls.gauge_steady_um)
@@ -229,6 +244,7 @@ class Comparing:
             return False
         before: dict[Phase, Phase] = {"line": "reference", "which": "line", "count": "which", "confirm": "which"}
         self.phase = before[self.phase]
+        self.eased |= self.phase == "reference"
         return True
 
     def tick(self, at_us: int) -> None:

@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 
 from station.bench.bench import Bench
-from station.bench.comparing import BY_THE_CHART, NO_READING, NOT_EQUAL, Comparing, marking_limits_mn
+from station.bench.comparing import BY_THE_CHART, NO_READING, NOT_EASED, NOT_EQUAL, Comparing, marking_limits_mn
 from station.bench.job import JobStep
 from station.bench.pull_showing import Act, PullShowing
 from station.bench.snapshot import (
@@ -81,7 +81,7 @@ class ComparisonShowing:
             um = comparing.count * 25_400 / 16
             number = self._pull.length_number(um / 1e6)
             arrow = "canopy" if comparing.long else "link"
-            sentence = f"How much {side}? A tap for each sixteenth"
+            sentence = f"{side.capitalize()} by how much? A tap for each sixteenth"
             if bench.settings.lengths == "metric":  # a sixteenth is no whole number of millimetres
                 second = (Words(f"{comparing.count}/16 in by taps"), *second)
             if comparing.phase == "confirm":
@@ -156,8 +156,15 @@ class ComparisonShowing:
             return Words("pull by hand, not measured", "quiet")
         if comparing.phase == "reference" and comparing.method == BY_THE_CHART:
             return Words("no pull is needed for this", "quiet")
-        same = comparing.phase == "line" and comparing.method in {"in turn", "two cells"}
-        return Words(f"pull {self._live(bench.pull_mn)}: {'the same' if same else 'right'}", "good")
+        live = f"pull {self._live(bench.pull_mn)}"
+        if comparing.phase == "reference" or comparing.method not in {"in turn", "two cells"}:
+            return Words(f"{live}: right", "good")
+        if comparing.equal_mn is not None:
+            return Words(f"{live}: the same", "good")
+        # How equal the pulls must be is not known: both are said, and nothing of the two together.
+        if comparing.method == "two cells":
+            return Words(f"{live} and {self._live(bench.pulls.line_mn)}", "good")
+        return Words(f"{live}, before it {self._live(comparing.reference_mn)}", "good")
 
     def _wrong_pull(self, comparing: Comparing) -> tuple[Words, ...]:
         """Say that the pull does not count, and what to do; nothing where it does."""
@@ -177,6 +184,9 @@ class ComparisonShowing:
             silent = [name for name, mn in ends if mn is None]
             of = f", {' and '.join(silent)}" if two else ""
             return Words(f"no reading from the scale{of}", "warn"), Words("look at it and its cable", "act")
+        if why == NOT_EASED:
+            kept = f"{self._pull.reference()} {self._live(comparing.reference_mn)}: kept"
+            return Words(kept, "good"), Words("ease off first", "act")
         if why == NOT_EQUAL:
             apart_mn = (pulls.line_mn or 0) - (pulls.reference_mn or 0)
             apart = f"{self._pull.pounds(max(SMALLEST_SAID_MN, abs(apart_mn)))} {'more' if apart_mn > 0 else 'less'}"
@@ -223,11 +233,12 @@ class ComparisonShowing:
             return Pull(label, text, gauge, tone)
 
         first = comparing.phase == "reference"
+        on_reference = first or not comparing.eased
         kept = comparing.phase in {"which", "count", "confirm"}
         pulls, both = bench.pulls, marking_limits_mn(comparing.pull_mn)
         if comparing.method == "in turn":
             reference_mn = pulls.line_mn if first else comparing.reference_mn
-            line_mn = comparing.line_mn if comparing.line_mn is not None else None if first else pulls.line_mn
+            line_mn = comparing.line_mn if comparing.line_mn is not None else None if on_reference else pulls.line_mn
         elif kept:
             reference_mn, line_mn = comparing.reference_mn, comparing.line_mn
         else:
@@ -251,7 +262,7 @@ class ComparisonShowing:
         if comparing.method == "two cells":
             note = self._two_cells(comparing) or note
         live = first or comparing.method != "in turn"
-        new = shown("new line", line_mn, not first, both if first else comparing.limits_mn())
+        new = shown("new line", line_mn, not on_reference, both if first else comparing.limits_mn())
         return PullsCard(
             TITLES[comparing.method],
             (new,)

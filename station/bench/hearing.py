@@ -33,8 +33,6 @@ NOT_COUNTED_US = 8_000_000  # for how long it is said that what was done did not
 class Hearing(ABC):
     """A model fed with stamped events; see the module's docstring."""
 
-    back_words = "The scale is back."
-
     def __init__(self) -> None:
         self.now_us = 0
         self.notice: Words | None = None
@@ -46,6 +44,11 @@ class Hearing(ABC):
         self._unread = Unread()
         self._cues: list[Cue] = []
         self._refused: tuple[Words, int] | None = None  # what did not count, and since when that is said
+
+    @property
+    def back_words(self) -> str:
+        """Give what is said when the scale is heard again."""
+        return "The scale is back."
 
     def foot_standing(self, has_pedal: bool) -> Words:
         """Give how the foot stands, for the top line."""
@@ -116,14 +119,14 @@ class Hearing(ABC):
             self.pedal_lost, self.pedal_stuck = None, False
             self.pedal_watched = event.watched
             if not event.watched:
-                self.notice = Words("Nothing would show that the pedal's server hangs: tap to test it.", "plain")
+                hangs = "Nothing would show that the pedal's server hangs: see that each tap counts."
+                self.notice = Words(hangs, "plain")
         elif isinstance(event, PedalEdge | Tick):
             self._foot(event)
 
     def _foot(self, event: PedalEdge | Tick) -> None:
         if self._refused is not None and self.now_us - self._refused[1] >= NOT_COUNTED_US:
-            self.notice = None if self.notice is self._refused[0] else self.notice
-            self._refused = None
+            self.counted()
         for felt in self._pedal.feed(event):
             if isinstance(felt, Tap):
                 self._tapped(felt.at_us)
@@ -143,3 +146,9 @@ class Hearing(ABC):
         self.notice = Words(f"Not counted: {why}{'' if why.endswith('?') else '.'}", "warn")
         self._refused = self.notice, self.now_us
         self._cues.append("not counted")
+
+    def counted(self) -> None:
+        """Say no longer that something did not count: it is long ago, or what was done after it did."""
+        if self._refused is not None:
+            self.notice = None if self.notice is self._refused[0] else self.notice
+            self._refused = None

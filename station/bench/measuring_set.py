@@ -195,6 +195,8 @@ class MeasuringSet(Hearing):
                 self.comparing = self._begun()
                 return
             self.gauged(length_nm)
+        else:
+            self.counted()
 
     @property
     def foot_words(self) -> str:
@@ -209,7 +211,8 @@ class MeasuringSet(Hearing):
             return "Tap when level with the opposite number; press long when it is not."
         if self.comparing.phase == "which":
             return "Long? Tap. Short? Press long."
-        said = f"{self.comparing.count} sixteenths {'long' if self.comparing.long else 'short'}"
+        many = "" if self.comparing.count == 1 else "s"
+        said = f"{self.comparing.count} sixteenth{many} {'long' if self.comparing.long else 'short'}"
         if self.comparing.phase == "count":
             return f"Tap for each sixteenth, then rest: {said}"
         return f"{said}: tap if right, press long to count again"
@@ -233,6 +236,7 @@ class MeasuringSet(Hearing):
             self.back()
         else:
             self.comparing.long_press(at_us, Pulls(None))
+            self.counted()
 
     def _take_other(self, event: Event) -> None:
         if isinstance(event, Beside):

@@ -66,6 +66,7 @@ class Foot:
         off = self.desk.bench.step.round == 1 and not self.desk.bench.step.after_sewing and self.compared % 3 == 0
         self.pull(10.2)
         self.press()
+        self.pull(0.0)
         self.pull(10.2)
         if not off:
             self.press()

@@ -149,6 +149,8 @@ class Day:
             elif step.kind in {"mark", "compare", "set"}:
                 yield from self._steady(10.2, 1.5)
                 yield from self._tap(10.2)
+                if step.kind == "compare":
+                    yield from self._steady(0.0, 0.5)
                 yield from self._steady(10.2, 1.0)
                 if step.kind == "compare":
                     yield from self._tap(10.2)

@@ -118,8 +118,10 @@ def test_a_cell_that_nobody_checked_is_said_and_recorded() -> None:
     assert desk.seen().second[-1].text == "second cell: not checked"
     desk.step_on_it()
     assert (last(desk).reference_expanded_mn, last(desk).line_expanded_mn) == (890, None)
-    assert "first cell known to ±0.2 lbf" in compared_how(last(desk)).replace("0.20", "0.2")
+    assert "first cell known to ±0.2 lbf (0.9 N)" in compared_how(last(desk))
     assert "second cell not checked" in compared_how(last(desk))
+    small = dataclasses.replace(last(desk), reference_expanded_mn=200)
+    assert "first cell known to ±0.04 lbf (0.20 N)" in compared_how(small)  # not to nothing
 
 
 @pytest.mark.parametrize(
@@ -157,6 +159,7 @@ def test_a_gauge_is_zeroed_on_the_opposite_number_and_read_on_the_new_line() -> 
         "Zero the gauge? Tap",
     ]
     desk.step_on_it()
+    desk.beside(0.5, lbf=0.0, mm=100.0)
     desk.beside(1.5, lbf=10.0, mm=103.175)
     seen = desk.seen()
     assert isinstance(seen.number, LengthNumber)
@@ -178,6 +181,7 @@ def test_a_gauge_that_falls_as_lines_lengthen_is_turned_round() -> None:
     desk = desk_at("", gauge=-1)
     desk.beside(1.5, lbf=10.0, mm=100.0)
     desk.step_on_it()
+    desk.beside(0.5, lbf=0.0, mm=100.0)
     desk.beside(1.5, lbf=10.0, mm=103.175)
     desk.step_on_it()
     assert last(desk).difference_um == -3175
@@ -191,6 +195,7 @@ def test_a_gauge_that_moves_or_is_stale_is_not_taken() -> None:
     assert "does not stand still" in desk.bench.notice.text  # type: ignore[union-attr]
     desk.beside(1.5, lbf=10.0, mm=100.0)
     desk.step_on_it()
+    desk.beside(0.5, lbf=0.0, mm=100.0)
     desk.beside(0.5, lbf=10.0, mm=102.0)
     desk.beside(0.5, lbf=10.0, mm=104.0)
     assert desk.seen().second[1].text == "the gauge moves: hold still"
@@ -213,6 +218,7 @@ def test_where_the_gauge_is_silent_the_foot_counts_sixteenths() -> None:
     desk.beside(1.5, lbf=10.0)
     assert desk.seen().second[1].text == "the gauge says nothing: without it, count sixteenths"
     desk.step_on_it()
+    desk.beside(0.5, lbf=0.0)
     desk.beside(1.0, lbf=10.0)
     assert desk.seen().second[1].text == "Level? Tap"
     desk.step_on_it()
@@ -278,6 +284,7 @@ def test_under_a_wrong_pull_no_tap_is_offered_and_what_to_do_is_said(method: str
     if method == "in turn":
         desk.beside(1.0, lbf=10.0)
         desk.step_on_it()
+        desk.beside(0.5, lbf=0.0)
         desk.beside(1.0, lbf=5.5)
         assert [words.text for words in desk.seen().second] == [
             "pull 5.5 lbf: not the same yet",
@@ -303,12 +310,15 @@ def test_what_the_foot_does_is_said_in_the_words_of_its_button() -> None:
             assert named == (command in seen.commands), (act, command, said)
         assert act in seen.commands, (act, seen.commands)
         met.append(act)
+        desk.bench.not_counted("a slip of the foot")
         if act in LONG_PRESSES:
             desk.press(1.2)
             desk.pull(10.0, 0.5)
         else:
             desk.step_on_it()
+        assert desk.seen().notice is None  # what was done after the slip did count
         if act == "done":
+            desk.pull(0.0, 0.5)
             desk.pull(10.0, 1.0)
     assert last(desk).difference_um == round(25_400 / 16)
     assert set(met) >= {"done", "is long", "is short", "one more", "clear", "yes"}
@@ -319,6 +329,7 @@ def test_keys_and_mouse_say_what_the_foot_says() -> None:
     desk = desk_at("in turn")
     desk.beside(1.0, lbf=10.0)
     carry_out(desk.bench, "done")
+    desk.beside(0.5, lbf=0.0)
     desk.beside(1.0, lbf=10.0)
     for command in ("long or short", "is short", "one more", "clear", "is short", "one more", "one more"):
         assert command in offered(desk.bench)
@@ -326,6 +337,71 @@ def test_keys_and_mouse_say_what_the_foot_says() -> None:
     desk.beside(3.5, lbf=10.0)
     carry_out(desk.bench, "yes")
     assert last(desk).difference_um == -round(25_400 / 8)
+
+
+@pytest.mark.parametrize("gauge", [None, 1])
+def test_the_opposite_number_is_not_compared_with_itself(gauge: int | None) -> None:
+    """While the pull that was kept is still on, a tap, a long press and a typed length count for nothing."""
+    desk, mm = desk_at("in turn", gauge), 100.0 if gauge else None
+    desk.beside(1.5, lbf=10.0, mm=mm)
+    desk.cues.clear()
+    desk.step_on_it()
+    assert desk.cues == ["step done"]  # the tap counted, and says so
+    desk.beside(1.5, lbf=10.0, mm=mm)
+    seen = desk.seen()
+    assert [words.text for words in seen.second] == ["opposite number 10.0 lbf: kept", "ease off first"]
+    assert isinstance(seen.card, PullsCard)
+    assert [pull.text for pull in seen.card.pulls] == ["10.0 lbf", "--"]
+    assert seen.commands == ("back",)
+    desk.step_on_it()
+    assert "was kept already" in desk.bench.notice.text  # type: ignore[union-attr]
+    carry_out(desk.bench, "long?", {"difference": "1/8 in"})
+    desk.press(1.3)
+    assert desk.step == "B: compare 1"
+    desk.beside(0.2, lbf=70.0)
+    assert isinstance(desk.entries[-1], PieceOverpulled)
+    assert desk.entries[-1].pieces == ()  # it is the opposite number's
+    desk.beside(0.2, lbf=4.0, mm=mm)
+    desk.beside(1.5, lbf=10.0, mm=mm)
+    assert ("take reading" if gauge else "level") in desk.seen().commands
+    desk.bench.not_counted("a slip of the foot")
+    carry_out(desk.bench, "long or short")
+    assert desk.seen().notice is None  # this did count
+    carry_out(desk.bench, "back")
+    desk.step_on_it()
+    assert last(desk).difference_um == 0
+
+
+def test_a_cable_out_while_comparing_undoes_nothing() -> None:
+    """The pull kept on the opposite number still counts when the scale is back, and nothing says otherwise."""
+    desk = desk_at("in turn")
+    desk.pull(10.0, 1.0)
+    desk.step_on_it()
+    desk.pull(0.0, 0.5)
+    desk.unplug()
+    desk.wait(2.0)
+    desk.replug()
+    desk.pull(10.0, 1.0)
+    assert desk.seen().notice.text == "The scale is back."  # type: ignore[union-attr]
+    desk.step_on_it()
+    assert last(desk).difference_um == 0
+
+
+def test_the_same_pull_is_said_only_where_it_is_known_what_that_means() -> None:
+    """A plan without a stiffness cannot say how equal pulls must be: then both are told, and no more."""
+    desk = desk_at("in turn")
+    assert desk.bench.comparing is not None
+    desk.bench.comparing.equal_mn = None
+    desk.beside(1.0, lbf=9.2)
+    desk.step_on_it()
+    desk.beside(0.5, lbf=0.0)
+    desk.beside(1.0, lbf=11.8)
+    assert desk.seen().second[0].text == "pull 11.8 lbf, before it 9.2 lbf"
+    desk = desk_at("two cells")
+    assert desk.bench.comparing is not None
+    desk.bench.comparing.equal_mn = None
+    desk.beside(1.0, lbf=9.2, other_lbf=11.8)
+    assert desk.seen().second[0].text == "pull 9.2 lbf and 11.8 lbf"
 
 
 def against_chart(gauge: int | None = None) -> Workbench:

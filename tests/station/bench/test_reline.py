@@ -276,6 +276,7 @@ def whole_single(kind: str) -> Workbench:
     desk.work_to("B: compare 1")
     desk.pull(10.2, 1.0)
     desk.press()
+    desk.pull(0.0, 0.5)
     desk.pull(10.2, 0.5)
     carry_out(desk.bench, "long?", {"difference": "3/16 in"})
     desk.do_step()

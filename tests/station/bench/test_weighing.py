@@ -228,7 +228,7 @@ def test_a_lost_pedal_is_said() -> None:
     assert bench.seen().header.foot.text == "foot ready, not watched"
     notice = bench.seen().notice
     assert notice is not None
-    assert notice.text == "Nothing would show that the pedal's server hangs: tap to test it."
+    assert notice.text == "Nothing would show that the pedal's server hangs: see that each tap counts."
 
 
 def test_what_cannot_be_filed_can_be_filed_again() -> None:

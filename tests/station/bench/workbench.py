@@ -195,6 +195,8 @@ class Workbench:
         elif step.kind in {"mark", "compare", "set"}:
             self.pull(10.2, 1.0)
             self.press()
+            if step.kind == "compare":
+                self.pull(0.0, 0.3)
             self.pull(10.2, 0.5)
             if step.kind == "compare":
                 self.press()

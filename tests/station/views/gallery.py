@@ -261,7 +261,7 @@ def counting() -> Snapshot:
     """Show a difference being counted in sixteenths."""
     return replace(
         comparing(),
-        sentence=Words("How much long? A tap for each sixteenth"),
+        sentence=Words("Long by how much? A tap for each sixteenth"),
         number=length(3 / 16 * INCH),
         second=(Words("One more? Tap", "act"), Words("then wait"), Words("Clear? Press long")),
         arrow="canopy",

@@ -125,17 +125,23 @@ def reference_first(desk: Workbench) -> None:
     desk.pull(10.1, 1.0)
 
 
-def comparing(desk: Workbench) -> None:
-    """Pull the new line as its opposite number."""
+def reference_kept(desk: Workbench) -> None:
+    """Ease the opposite number off: its pull is kept."""
     reference_first(desk)
     desk.press()
+
+
+def comparing(desk: Workbench) -> None:
+    """Pull the new line as its opposite number."""
+    reference_kept(desk)
+    desk.pull(0.0, 0.5)
     desk.pull(10.0, 1.0)
 
 
 def unequal(desk: Workbench) -> None:
     """Pull the new line less than its opposite number."""
-    reference_first(desk)
-    desk.press()
+    reference_kept(desk)
+    desk.pull(0.0, 0.5)
     desk.pull(8.1, 1.0)
 
 
@@ -192,6 +198,7 @@ def gauge(desk: Workbench) -> None:
     desk.work_to("B: compare 1")
     desk.beside(1.5, lbf=10.1, mm=100.0)
     desk.step_on_it()
+    desk.beside(0.5, lbf=0.0, mm=100.0)
     desk.beside(1.5, lbf=10.1, mm=103.175)
 
 
@@ -353,6 +360,7 @@ STATES: tuple[State, ...] = (
     State(MARKS, leaving_long),
     State(MARKS, setting),
     State(COMPARE, reference_first),
+    State(COMPARE, reference_kept, cue="step done"),
     State(COMPARE, unequal, cue="not counted"),
     State(COMPARE, comparing),
     State(COMPARE, long_or_short, cue="long press"),
