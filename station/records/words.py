@@ -278,7 +278,7 @@ def compared_how(entry: LineCompared) -> str:
     if entry.method == "two cells":
         scales = (("first", entry.reference_expanded_mn), ("second", entry.line_expanded_mn))
         pulls += "".join(
-            f"; {which} cell {'not checked' if known is None else f'known to ±{force(known)}'}"
+            f"; {which} cell {'not checked' if known is None else f'known to ±{fine(known)}'}"
             for which, known in scales
         )
     if entry.reference_gauge_um is None or entry.line_gauge_um is None:
@@ -376,7 +376,7 @@ def _step_done(entry: StepDone) -> str:
     done = {
         "cause": "cause of the damage found and removed",
         "reference": "reference looked at",
-        "route": f"{what} put through its grommet to its attachment",
+        "route": f"{what} brought to its attachment, as the original was",
         "set": f"{what}: milked smooth, pinned and pulled",
     }.get(step, f"{entry.step or 'a step'} done")
     return done + (f"; {entry.note}" if entry.note else "")

@@ -20,6 +20,7 @@ from station.records.entries import (
     PieceCut,
     ReferenceChecked,
     ScaleChecked,
+    StepDone,
     SteppedBack,
     TrapSet,
 )
@@ -163,3 +164,8 @@ def test_every_fact_that_a_job_opens_with_has_a_label() -> None:
     groups = {"canopy", "owner", "work", "people", "stock", "sewing", "measuring", "line"}
     assert groups <= {field.name for field in dataclasses.fields(JobOpened)}
     assert all(getattr(words, group.upper()) for group in groups)
+
+
+def test_what_was_only_copied_from_the_original_is_not_said_to_run_through_a_grommet() -> None:
+    """A cascade passes no slider grommet: a line brought to its attachment is said to be as the original was."""
+    assert words.in_words(StepDone(job=JOB, step="B: route")) == "B brought to its attachment, as the original was"
