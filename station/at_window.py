@@ -80,9 +80,13 @@ class AtWindow:
         title, text, fields = FORMS[command]
         if command == "another line":
             fields = (dataclasses.replace(fields[0], choices=lines_to_turn_to(self.bench)),)
+        asked_at = self._step_key()
         while True:
             answers = self.window.ask(title, text, fields)
             if answers is None:
+                return
+            if self._step_key() != asked_at:  # what was written was meant for the step before
+                self.bench.not_counted("the job went on while that was written")
                 return
             try:
                 carry_out(self.bench, command, answers)
@@ -90,6 +94,9 @@ class AtWindow:
                 text = str(fault)
             else:
                 return
+
+    def _step_key(self) -> str:
+        return self.bench.step.key if self.bench.step else ""
 
     def _key(self, down: bool) -> None:
         self._key_edges.append(PedalEdge(now_us(), down))

@@ -388,7 +388,10 @@ class Sitting:
         if self._preferences.opens == "filling the screen":
             window.showFullScreen()
         else:
-            window.show()
+            screen = QApplication.primaryScreen()
+            if screen is not None:  # read at two metres: as large as there is room
+                window.resize(screen.availableSize())
+            window.showMaximized()
         window.start()
         for old in (self.page, self.start):
             if old is not None:

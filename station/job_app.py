@@ -32,7 +32,7 @@ from station.views.start import PLAN_KEY
 
 
 def jobs_of(archive: Archive) -> list[tuple[str, str, str, str]]:
-    """Give the jobs: identity, title, canopy, and in words where each stands."""
+    """Give the jobs: identity, which line, canopy, and in words where each stands."""
     rows = []
     for job in archive.jobs():
         opened = facts_of(archive, job)
@@ -46,7 +46,8 @@ def jobs_of(archive: Archive) -> list[tuple[str, str, str, str]]:
             if not is_fault(fault):
                 raise
             where = f"cannot be read: {fault}"
-        rows.append((job, first.title, str(first.canopy.get("type") or ""), where))
+        line = f"{first.title}, {first.side} {first.number}".strip()
+        rows.append((job, line, str(first.canopy.get("type") or ""), where))
     return rows
 
 

@@ -119,7 +119,7 @@ class StartPage(QWidget):
         if notice:
             self._notice.setText(notice)
         for job in map(JobRow._make, jobs):
-            words = f"{job.title}\n{job.canopy} · {job.stands}"
+            words = f"{job.job}  {job.title}\n{job.canopy} · {job.stands}"  # two of a pair have the same title
             item = QListWidgetItem(words, self.jobs)
             item.setData(Qt.ItemDataRole.UserRole, job.job)
             item.setData(Qt.ItemDataRole.AccessibleTextRole, words.replace("\n", ", "))

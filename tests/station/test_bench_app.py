@@ -13,8 +13,8 @@ from PyQt6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from station.at_window import AtWindow
-from station.bench.commands import carry_out
-from station.bench.snapshot import Words
+from station.bench.commands import carry_out, offered
+from station.bench.snapshot import Words, tap_of
 from station.bench_app import Sitting, open_bench
 from station.filing import facts_of
 from station.pages_app import hold_page, material_page
@@ -118,7 +118,7 @@ def test_a_job_is_begun_worked_closed_and_gone_on_with(qtbot: QtBot, tmp_path: P
     assert isinstance(program.entries()[-1], SteppedBack)
     program.close()
     again = Opened(qtbot, tmp_path)
-    assert again.sitting._jobs() == [("26-0001", "Centre A", "Teasel 190", "next: cut A")]
+    assert again.sitting._jobs() == [("26-0001", "Centre A, left", "Teasel 190", "next: cut A")]
     again.sitting._go_on("26-0001")
     assert again.at_window.bench.step.key == "A: cut"
     again.close()
@@ -209,6 +209,30 @@ def test_by_hand_and_override_ask_for_a_name(opened: Opened, monkeypatch: pytest
     desk.bench.back()
     desk.send("override")
     assert isinstance(opened.entries()[-1], Overridden)
+
+
+def test_what_was_written_for_one_step_is_not_taken_by_the_next(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where a tap said level while a difference was typed, what was typed is not counted for the line after it."""
+    opened.begin()
+    desk = opened.at_window
+    for _ in range(60):
+        if desk.bench.step.key == "B: compare after sewing 1":
+            break
+        tap = tap_of(offered(desk.bench))
+        carry_out(desk.bench, tap if tap is not None else "by hand", {"by": "A. Person"})
+    desk.bench.comparing.phase = "line"
+
+    def ask(*_: object) -> dict[str, str]:
+        desk.bench.tap(desk.bench.now_us)
+        desk.bench.comparing.phase = "line"
+        return {"difference": "3/16 in"}
+
+    monkeypatch.setattr(desk.window, "ask", ask)
+    desk.send("long?")
+    assert desk.bench.step.key == "A: compare after sewing 1"
+    assert "went on while that was written" in desk.bench.notice.text
 
 
 def test_a_length_that_is_none_is_asked_for_again(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:

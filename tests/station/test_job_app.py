@@ -48,7 +48,7 @@ def test_a_job_goes_on_at_the_bench_whose_it_is_where_two_gave_its_number(tmp_pa
         gather(str(tmp_path / f"{bench}.sqlite"), str(tmp_path / "shop.sqlite"), create=True)
     with Archive.open(tmp_path / "shop.sqlite", bench="Bench 2") as archive:
         assert [each[:2] for each in jobs_of(archive)] == [
-            ("26-0001 of Bench 1", "of Bench 1"), ("26-0001 of Bench 2", "of Bench 2")
+            ("26-0001 of Bench 1", "of Bench 1, left"), ("26-0001 of Bench 2", "of Bench 2, left")
         ]  # fmt: skip
         for name in ("26-0001", "26-0001 of Bench 2"):
             assert bench_of(archive, None, name, "lbf", "imperial").state.opened.title == "of Bench 2"

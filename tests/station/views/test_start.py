@@ -55,13 +55,13 @@ def test_jobs_are_listed_with_where_they_stand(qtbot: QtBot) -> None:
     page = Page(qtbot, JOBS).page
     texts = [item.text() for item in (page.jobs.item(row) for row in range(page.jobs.count())) if item]
     assert texts == [
-        "Centre A and B, left\nTeasel 190 · next: mark where B enters",
-        "Rear C, right\nTeasel 190 · signed off",
+        "J1  Centre A and B, left\nTeasel 190 · next: mark where B enters",
+        "J2  Rear C, right\nTeasel 190 · signed off",
     ]
     first = page.jobs.item(0)
     assert first is not None
     assert first.data(Qt.ItemDataRole.AccessibleTextRole) == (
-        "Centre A and B, left, Teasel 190 · next: mark where B enters"
+        "J1  Centre A and B, left, Teasel 190 · next: mark where B enters"
     )
 
 
