@@ -14,6 +14,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 from PyQt6.QtCore import QCoreApplication
 from PyQt6.QtWidgets import QApplication, QLabel, QWidget
 
+from drivers.template import shown
 from station.first_run_app import BACK, COMPARE, LISTEN, PRESS, SAVE, fields
 from station.settings import shop
 from station.views.archive_page import ArchivePage, FiledJob
@@ -160,10 +161,11 @@ def first(_folder: Path, look: LookName, scale: float) -> QWidget:
     titles = (
         "Scale and pedal",
         "Line plans",
-        "Whole relines",
+        "Relines",
         "Hold specifications",
         "Materials",
         "Archive",
+        "In control?",
         "Settings",
     )
     notice = "Bench 1, scale on usb-scale. Archive: archive.sqlite. Today: scale checked today, ±0.12 lbf."
@@ -176,7 +178,7 @@ def first(_folder: Path, look: LookName, scale: float) -> QWidget:
 def first_run(_folder: Path, look: LookName, scale: float) -> QWidget:
     """Set up a scale: read, and compared with a known weight."""
     told = "The scale shows 33.07 lbf where 33.07 lbf hangs: they agree. The scale check tells how well."
-    heard = ["   33.06 lb\\r\\n", "   33.08 lb\\r\\n"] * 3
+    heard = [shown(b"   33.06 lb\r\n"), shown(b"   33.08 lb\r\n")] * 3
     now = Shown("60 of 60 frames are read at 9600 baud.", heard, "33.07 lbf", told, "The foot moves CTS.", True)
     return _first_run(look, scale, now)
 
@@ -184,7 +186,7 @@ def first_run(_folder: Path, look: LookName, scale: float) -> QWidget:
 def first_run_trying(_folder: Path, look: LookName, scale: float) -> QWidget:
     """Set up a scale: speeds and questions are tried, and can be stopped."""
     now = Shown(
-        "Listening at 4800 baud (3 of 16) …", ["\\x80\\xf8\\x00\\x78"] * 3, "no reading", "", "", False, (2, 16)
+        "Listening at 4800 baud (3 of 16) …", [shown(b"\x80\xf8\x00\x78")] * 3, "no reading", "", "", False, (2, 16)
     )
     return _first_run(look, scale, now)
 
@@ -216,6 +218,8 @@ def draw(make: Callable[[Path, LookName, float], QWidget], look: LookName, size:
         for _ in range(3):
             QCoreApplication.sendPostedEvents()
             QCoreApplication.processEvents()
+        if isinstance(page, FirstRunPage):
+            page.frame()  # what it hears is cut to the width that it has by now
         page.grab().save(str(path))
         page.close()
 
