@@ -13,7 +13,7 @@ from dataclasses import replace
 from drivers.events import Beside, Event, Garbage, GaugeReading, LinkLost, Reading, Tick
 from station.bench.bench_settings import BenchSettings, Filing
 from station.bench.comparing import BY_THE_CHART, Comparing, Difference, Pulls, marking_limits_mn
-from station.bench.facts import completed_fact, fact_of, judged_fact, said_of, tacked_fact
+from station.bench.facts import compared_fact, completed_fact, fact_of, judged_fact, said_of, tacked_fact
 from station.bench.gauge import LengthGauge
 from station.bench.hearing import Hearing
 from station.bench.hold_watch import HoldWatch
@@ -29,7 +29,6 @@ from station.measuring.words import why_broken
 from station.records.entries import (
     Entry,
     HoldCompleted,
-    LineCompared,
     PieceCut,
     PieceOverpulled,
     SteppedBack,
@@ -435,23 +434,7 @@ class Bench(Hearing):
 
     def compared(self, step: JobStep, found: Difference) -> None:
         """File what a comparison found."""
-        reference_expanded_mn, line_expanded_mn = self.cells_known_mn
-        self.record(
-            LineCompared(
-                job=self.job,
-                step=step.key,
-                line=step.line,
-                method=self._method,
-                difference_um=found.difference_um,
-                reference_pull_mn=found.reference_mn,
-                line_pull_mn=found.line_mn,
-                after_sewing=step.after_sewing,
-                reference_gauge_um=found.reference_gauge_um,
-                line_gauge_um=found.line_gauge_um,
-                reference_expanded_mn=reference_expanded_mn,
-                line_expanded_mn=line_expanded_mn,
-            )
-        )
+        self.record(compared_fact(self.job, step, found, self._method, self.cells_known_mn))
 
     @property
     def _method(self) -> str:

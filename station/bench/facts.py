@@ -10,6 +10,7 @@
 
 from __future__ import annotations
 
+from station.bench.comparing import Difference
 from station.bench.job import JobState, JobStep, adjustment_fact
 from station.linework.line_plan import Step
 from station.measuring.hold import RULE_VERSION
@@ -43,6 +44,7 @@ from station.units import LengthSystem, length_text
 
 # What a tap at the reference step answers: yes, to just what the screen asks there, by nobody in particular.
 LOOKED_AT = "asked for its condition, its neighbours, the maker's chart, and whether left is meant to equal right"
+CHART_LOOKED_AT = "asked for its maker, canopy, size and revision, and whether left is meant to equal right"
 
 # What lies inside a trap of a loop whose leg is a piece of its own, where that was trapped before legs were numbered.
 UNNUMBERED_LEG = "a leg of its own piece, number and lot not recorded"
@@ -76,7 +78,8 @@ def fact_of(state: JobState, step: JobStep, piece: str, pull_mn: int | None) -> 
     if step.kind == "set" and trap is not None:
         return TrapSet(job=job, step=key, trap=trap.trap, pull_mn=pull_mn)
     if step.label == "reference":
-        return ReferenceChecked(job=job, step=key, reference=state.reference, sound=True, finding=LOOKED_AT)
+        asked = CHART_LOOKED_AT if state.reference == "chart" else LOOKED_AT
+        return ReferenceChecked(job=job, step=key, reference=state.reference, sound=True, finding=asked)
     if step.kind == "adjust":
         return adjustment_fact(state, step)
     if step.kind in {"sew", "trial tack"}:
@@ -97,6 +100,27 @@ def tacked_fact(state: JobState, key: str, trap: Step | None) -> Tacked:
         length_um=round(sewing.length_m * 1e6) if sewing else None,
         stitches=sewing.stitches if sewing else None,
         trial=trap is None,
+    )
+
+
+def compared_fact(
+    job: str, step: JobStep, found: Difference, method: str, cells_known_mn: tuple[int | None, int | None]
+) -> LineCompared:
+    """Give the fact of what a comparison found; of two cells with how well each is known."""
+    reference_expanded_mn, line_expanded_mn = cells_known_mn
+    return LineCompared(
+        job=job,
+        step=step.key,
+        line=step.line,
+        method=method,
+        difference_um=found.difference_um,
+        reference_pull_mn=found.reference_mn,
+        line_pull_mn=found.line_mn,
+        after_sewing=step.after_sewing,
+        reference_gauge_um=found.reference_gauge_um,
+        line_gauge_um=found.line_gauge_um,
+        reference_expanded_mn=reference_expanded_mn,
+        line_expanded_mn=line_expanded_mn,
     )
 
 

@@ -332,7 +332,7 @@ class Showing:
             piece = self._bench.state.pieces.get(trap.leg_piece)
             under = f"Leg: {f'piece {piece}' if piece else self._pull.length(leg_m(self._bench.state, step))}, tapered."
         return Act(
-            Words(f"Trap the link loop of {trap.guest}" if loop else f"Trap {guest} into {into}"),
+            Words(f"Trap the link loop of {trap.guest}" if loop else f"Trap {guest} into {into}{_which_of_loop(trap)}"),
             self._pull.length_number(trap.trap_m),
             (Words("deep: mark the running end"), Words(f"{places} from its free end", "act")),
             under=under,
@@ -354,7 +354,8 @@ class Showing:
             too, where = self._plain_marks(self._planned(step, trap.guest))
             sentence = f"Leave {trap.guest} {'level' if level else f'{label} long'}, then mark it{too}"
         else:
-            sentence = f"Mark where {guest} enters {'its own braid' if trap.leg == 'running end' else trap.host}"
+            into = "its own braid" if trap.leg == "running end" else trap.host
+            sentence = f"Mark where {guest} enters {into}{_which_of_loop(trap)}"
         reference = self._pull.reference() if at_canopy else f"{self._pull.reference()}'s"
         if self._pull.reference() == "chart":
             reference = "chart's length" if at_canopy else "chart's place"
@@ -481,3 +482,11 @@ class Showing:
             card=ListCard("checks", items),
             caution=MAKER,
         )
+
+
+def _which_of_loop(trap: Step) -> str:
+    """Say which of the two traps of a loop in mid-line is meant; of any other trap nothing."""
+    if trap.end != "loop":
+        return ""
+    loop, _, way = trap.trap.removeprefix(f"{trap.host} ").rpartition(" ")
+    return f", {way} the {loop}"

@@ -111,6 +111,7 @@ def test_a_job_is_begun_worked_closed_and_gone_on_with(qtbot: QtBot, tmp_path: P
     program = Opened(qtbot, tmp_path)
     assert program.begin() == {}
     assert isinstance(program.entries()[0], JobOpened)
+    assert program.at_window.window.isMaximized()  # it is read at two metres
     for _ in range(3):
         program.key(Qt.Key.Key_Space)
     assert isinstance(program.entries()[-1], PieceCut)

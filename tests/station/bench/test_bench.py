@@ -778,7 +778,7 @@ def test_a_leg_of_its_own_is_named_and_cut() -> None:
     assert isinstance(cut, PieceCut)
     assert (cut.line, cut.piece, cut.length_um) == ("lower control brake loop leg", "13", 241_300)
     seen = desk.seen()
-    assert seen.sentence.text == "Trap the leg into lower control"
+    assert seen.sentence.text == "Trap the leg into lower control, below the brake loop"
     assert seen.under == "Leg: piece 13, tapered."
     desk.work_to("lower control brake loop above: mark")
     (made,) = (each for each in desk.entries if isinstance(each, TrapMade) and "brake loop" in each.trap)
@@ -826,7 +826,7 @@ def test_a_mark_without_an_offset_is_level_and_not_past() -> None:
     desk = Workbench(plan=text)
     desk.work_to("lower control brake loop above: mark")
     seen = desk.seen()
-    assert seen.sentence.text == "Mark where lower control's running end enters its own braid"
+    assert seen.sentence.text == "Mark where lower control's running end enters its own braid, above the brake loop"
     assert [words.text for words in seen.second][:2] == ["level with the", "opposite number's"]
     assert seen.arrow is None
 

@@ -13,7 +13,7 @@ from station.bench.commands import carry_out, offered
 from station.bench.comparing import Comparing, Pulls
 from station.bench.snapshot import LONG_PRESSES, TAPS, Command, LengthNumber, PullsCard, tap_of
 from station.measuring.hold import typed_uncertainty
-from station.records.entries import Entry, LineCompared, PieceOverpulled
+from station.records.entries import Entry, LineCompared, PieceOverpulled, ReferenceChecked
 from station.records.words import compared_how
 from station.settings.reline import method_named
 from station.units import stacked_length
@@ -411,6 +411,9 @@ def against_chart(gauge: int | None = None) -> Workbench:
     said = {"by": "A. Person", "finding": "out of trim", "instead": "chart"}
     carry_out(desk.bench, "not sound", said)
     desk.press()
+    looked_at = desk.entries[-1]
+    assert isinstance(looked_at, ReferenceChecked)
+    assert looked_at.finding.startswith("asked for its maker, canopy, size and revision")  # as the screen asks it
     for entry in worked()[2:]:
         desk.bench.record(entry)
     assert desk.step == "B: compare 1"
