@@ -53,7 +53,10 @@ def dress(look: Look, scale: float = 1.0) -> str:
             border: {strong}px solid {look.act}; padding: {pad + edge - strong}px;
         }}
         QComboBox::drop-down {{ border: none; width: {5 * pad}px; }}
-        QComboBox QAbstractItemView {{ background: {look.card}; border: {edge}px solid {look.soft}; }}
+        QComboBox {{ combobox-popup: 0; }}  /* a plain list under the box: a menu has edges that no look reaches */
+        QComboBox QAbstractItemView {{ background: {look.card}; border: {edge}px solid {look.soft}; outline: 0; }}
+        QComboBox QAbstractItemView::item {{ padding: {pad}px; }}
+        QComboBox QAbstractItemView::item:selected {{ background: {look.act}; color: {look.ground}; }}
         QListWidget::item {{ padding: {pad}px; border-bottom: {edge}px solid {look.rule}; }}
         QListWidget::item:selected {{ background: {look.act}; color: {look.ground}; }}
         QPushButton {{

@@ -2,10 +2,11 @@ from __future__ import annotations
 
 import pytest
 from PyQt6.QtCore import Qt, QTimer
-from PyQt6.QtWidgets import QApplication, QDialog, QLabel, QLineEdit, QWidget
+from PyQt6.QtWidgets import QApplication, QComboBox, QDialog, QLabel, QLineEdit, QWidget
 from pytestqt.qtbot import QtBot
 
 from station.views.dialogs import Field, Question, ask
+from station.views.form import Form, dress
 from station.views.palette import DARK
 from station.views.window import PEDAL_KEYS
 from tests.station.views.shown import Bench, key
@@ -129,3 +130,20 @@ def test_the_window_asks_and_gives_the_answers(qtbot: QtBot) -> None:
     assert bench.pedal == []
     QTimer.singleShot(50, lambda: QApplication.activeModalWidget().close())  # type: ignore[union-attr]  # it is open
     assert ask(bench.window, DARK, "Sign off", "", FIELDS[:1]) is None
+
+
+def test_an_open_choice_stands_in_its_look(qtbot: QtBot) -> None:
+    """The list of a choice opens under its box, in the dark look with no light edge of the system's own."""
+    form = Form([Field("port", "Port", choices=("the first", "the second"))])
+    form.setStyleSheet(dress(DARK))
+    qtbot.addWidget(form)
+    form.show()
+    box = form.inputs["port"]
+    assert isinstance(box, QComboBox)
+    box.showPopup()
+    opened = box.view().window()
+    image = opened.grab().toImage()
+    shades = [image.pixelColor(image.width() // 2, y).lightness() for y in range(image.height())]
+    assert max(shades[:2] + shades[-2:]) < 200
+    assert opened.mapToGlobal(opened.rect().topLeft()).y() >= box.mapToGlobal(box.rect().bottomLeft()).y()
+    box.hidePopup()
