@@ -28,6 +28,11 @@ def now_us() -> int:
     return time.monotonic_ns() // 1000
 
 
+def time_alone() -> list[Event]:
+    """Give what comes where there are no instruments: that time passes. A check must have been shown for a while."""
+    return [Tick(now_us())]
+
+
 def decoder_of(form: ScaleFormat) -> Decoder:
     """Give the decoder that reads what a scale sends."""
     match form:

@@ -419,7 +419,7 @@ class Sitting:
 
     def _go_on(self, job: str) -> None:
         """Open the bench window on a job where its entries left it."""
-        from station.app import Wire
+        from station.app import Wire, time_alone
         from station.at_window import AtWindow
         from station.job_app import bench_of, known_today
 
@@ -429,7 +429,7 @@ class Sitting:
         wire = None if station is None else self._open.enter_context(Wire(station))
         self.bench = AtWindow(
             bench,
-            list if wire is None else wire.waiting,
+            time_alone if wire is None else wire.waiting,
             self._look,
             bool(station and isinstance(station.pedal, KeyPedal)),
             mirrored=preferences.canopy == "left",

@@ -212,6 +212,25 @@ def test_by_hand_and_override_ask_for_a_name(opened: Opened, monkeypatch: pytest
     assert isinstance(opened.entries()[-1], Overridden)
 
 
+def test_without_instruments_the_list_of_checks_is_passed_all_the_same(opened: Opened) -> None:
+    """Where nothing is heard time passes too: a check that has been shown for two seconds counts by key."""
+    opened.begin()
+    bench = opened.at_window.bench
+    for _ in range(60):
+        if bench.step.kind == "check":
+            break
+        opened.at_window.window.frame()
+        tap = tap_of(offered(bench))
+        carry_out(bench, tap if tap is not None else "by hand", {"by": "A. Person"})
+    first = bench.step.key
+    opened.key(Qt.Key.Key_Space)
+    assert bench.step.key == first
+    bench.step_since_us = bench.now_us - 2_000_000
+    assert bench.step_since_us > 0
+    opened.key(Qt.Key.Key_Space)
+    assert bench.step.key != first
+
+
 def test_what_was_written_for_one_step_is_not_taken_by_the_next(
     opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
