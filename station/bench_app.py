@@ -54,6 +54,11 @@ def application() -> QApplication:
     return app
 
 
+def _room() -> QSize:
+    screen = QApplication.primaryScreen()
+    return QSize(*SIZE) if screen is None else screen.availableSize()
+
+
 class Sitting:
     """From the first page to the last closed window, on one station and one archive.
 
@@ -124,7 +129,7 @@ class Sitting:
             draft=self._draft,
             notice=self._bench_words(),
             actions=(
-                *(() if self._station is None else ((FULL, self._check_scale), (DAILY, self._check_daily))),
+                *(() if self._station is None else ((how, partial(self._check, how)) for how in (FULL, DAILY))),
                 (MEASURE, self._measure_set),
                 (SET_UP, self._set_up),
             ),
@@ -150,9 +155,7 @@ class Sitting:
 
     def _scale(self) -> float:
         """Give how large pages are set, so that one stands whole on the screen."""
-        screen = QApplication.primaryScreen()
-        room = screen.availableSize() if screen is not None else QSize(*SIZE)
-        return min(1.0, max(0.75, min(room.width() / SIZE[0], room.height() / SIZE[1])))
+        return min(1.0, max(0.75, min(_room().width() / SIZE[0], _room().height() / SIZE[1])))
 
     def _turn_to(self, page: Page) -> None:
         """Show another page; when it is closed, the first page is shown as things are then."""
@@ -335,11 +338,8 @@ class Sitting:
         if self.first_run is not None:
             self.first_run.page.close()
 
-    def _check_scale(self) -> None:
-        self._weigh_by(self._checks, FULL)
-
-    def _check_daily(self) -> None:
-        self._weigh_by(self._checks, DAILY)
+    def _check(self, how: str) -> None:
+        self._weigh_by(self._checks, how)
 
     def _measure_set(self) -> None:
         """Open a line set to measure; when its page is closed, the first page is shown again."""
@@ -388,9 +388,7 @@ class Sitting:
         if self._preferences.opens == "filling the screen":
             window.showFullScreen()
         else:
-            screen = QApplication.primaryScreen()
-            if screen is not None:  # read at two metres: as large as there is room
-                window.resize(screen.availableSize())
+            window.resize(_room())  # read at two metres: as large as there is room
             window.showMaximized()
         window.start()
         for old in (self.page, self.start):

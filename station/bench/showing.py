@@ -33,6 +33,8 @@ from station.linework.plan_words import running_end_words
 from station.records.entries import Adjusted, HoldByHand, HoldJudged, Overridden
 from station.units import Said
 
+NEEDLE = "Keep the taper clear of the tack. Hands clear of the needle."
+
 
 class Showing:
     """Makes snapshots of one bench; the line drawing is laid out once."""
@@ -428,6 +430,9 @@ class Showing:
         return f"{kind}, {self._pull.length(sewing.length_m)}, {sewing.stitches} stitches"
 
     def _sewing(self, sentence: str, where: str) -> Act:
+        if not self._bench.settings.pedal:
+            second = Words(where), Words("then press the space bar", "act")
+            return Act(Words(sentence), second=second, caution=NEEDLE)
         armed = self._bench.armed_us is not None
         return Act(
             Words(sentence),
@@ -436,7 +441,7 @@ class Showing:
                 Words("armed: tap when sewn" if armed else "then two taps, two seconds apart, arm the foot", "act"),
             ),
             under="" if armed else "The sewing machine has a foot control of its own: single taps are ignored here.",
-            caution="Keep the taper clear of the tack. Hands clear of the needle.",
+            caution=NEEDLE,
         )
 
     def _adjust(self, step: JobStep, _: Step) -> Act:

@@ -419,6 +419,16 @@ def test_the_second_pull_must_equal_the_first() -> None:
     assert "the pull is not the same" in desk.bench.notice.text  # type: ignore[union-attr]
 
 
+def test_where_there_is_no_foot_none_is_asked_to_be_armed() -> None:
+    """Without a pedal a sewing step asks for the space bar, which counts at once."""
+    desk = Workbench()
+    desk.work_to("trial tack")
+    desk.bench.settings = dataclasses.replace(desk.bench.settings, pedal=False)
+    assert desk.seen().second[-1].text == "then press the space bar"
+    carry_out(desk.bench, "done")
+    assert desk.step != "trial tack"
+
+
 def test_single_taps_are_ignored_in_a_sewing_step() -> None:
     """The sewing machine's own foot control does not move the job on: only two taps two seconds apart arm it."""
     desk = Workbench()
