@@ -46,8 +46,7 @@ def jobs_of(archive: Archive) -> list[tuple[str, str, str, str]]:
             if not is_fault(fault):
                 raise
             where = f"cannot be read: {fault}"
-        line = f"{first.title}, {first.side} {first.number}".strip()
-        rows.append((job, line, str(first.canopy.get("type") or ""), where))
+        rows.append((job, first.called, str(first.canopy.get("type") or ""), where))
     return rows
 
 

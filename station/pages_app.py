@@ -166,9 +166,8 @@ def _about(archive: Archive, job: str, stands: str) -> str:
     if not isinstance(opened, JobOpened):
         return "its first entry is not that of a job"
     canopy, people = opened.canopy, opened.people
-    line = f"{opened.title}, {opened.side} {opened.number}".strip()
     words = [canopy.get("type"), canopy.get("serial"), people.get("worker"), opened.owner.get("name"), stands]
-    return f"{line}\n" + " · ".join(str(word) for word in words if word)
+    return f"{opened.called}\n" + " · ".join(str(word) for word in words if word)
 
 
 def scale_page(

@@ -95,7 +95,7 @@ class Showing:
         needs_pull = step is not None and step.kind in {"pre-stretch", "mark", "set", "compare"}
         if settings.scale is not None and needs_pull and not bench.reading_is_fresh:
             scale = Words("no reading from the scale", "warn")
-        line = ", ".join(filter(None, [opened.title, f"{opened.side} {opened.number}".strip()]))
+        line = opened.called
         unit = bench.state.unit_of(step) if step else None
         if bench.state.members and unit:
             names = [each.name for each in bench.state.members]

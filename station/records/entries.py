@@ -63,6 +63,13 @@ class JobOpened(Entry):
     plan_toml: str
     software: str
 
+    @property
+    def called(self) -> str:
+        """Say which line it is: the title, with side and number where it does not name them itself."""
+        place = f"{self.side} {self.number}".strip()
+        told = set(place.casefold().split()) <= set(self.title.casefold().split())
+        return ", ".join(filter(None, [self.title, "" if told else place]))
+
 
 @dataclass(frozen=True, kw_only=True)
 class ScaleChecked(Entry):

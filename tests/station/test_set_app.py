@@ -214,7 +214,7 @@ def test_a_job_is_opened_for_each_line_chosen(qtbot, tmp_path, monkeypatch):
         page.close()
         qtbot.addWidget(sitting.start)
         rows = [sitting.start.jobs.item(row).text() for row in range(sitting.start.jobs.count())]
-        assert rows[0].startswith("A1 right\nTeasel 190")
+        assert rows[0].startswith("26-0001  A1 right\nTeasel 190")
         sitting.close()
         sitting.start.close()
 
