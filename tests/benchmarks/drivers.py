@@ -28,6 +28,7 @@ from drivers.events import LinkLost, LinkUp, PedalUp, Reading
 from drivers.link import Link, LinkSettings, PedalLink, PedalLinkSettings
 from drivers.pedal import Pedal, Tap
 from drivers.text_frames import TextDecoder, TextFormat, encode
+from station.app import spare_the_collector
 from station.bench.recent import Recent
 from station.measuring.hold import typed_uncertainty
 from station.measuring.live_hold import LiveHold
@@ -147,6 +148,7 @@ class Bench:
 @contextmanager
 def live(name: str, period_us: int | None = None) -> Iterator[Bench]:
     """Run the whole way from a port to hold and ring."""
+    spare_the_collector()  # as whoever opens the links of a station does
     bench = Bench()
     link = Link(LinkSettings(name, period_us=period_us, silence_us=None), TextDecoder(FORM), bench.batches.put)
     link.start()
