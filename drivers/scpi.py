@@ -32,7 +32,7 @@ from drivers.template import FormatFault, shown
 _LONGEST = 256
 _ERRORS_IN_A_ROW = 20
 _ERROR_QUERY = b"SYST:ERR?"
-_NUMBER = re.compile(rb" *+[+-]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?: *+[eE] *+[+-]?+[0-9]++)?+ *+")
+_NUMBER = re.compile(rb" *+[+-]?+(?:[0-9]++(?>(?:\.[0-9]*+)?)|\.[0-9]++)(?>(?: *+[eE] *+[+-]?+[0-9]++)?) *+")
 _ERROR = re.compile(rb' *+(?P<number>[+-]?+[0-9]{1,5}+) *+, *+"(?P<words>[^\r\n]*+)')
 _TOO_MUCH, _NOT_A_NUMBER = 9.9e37, 9.91e37
 _ROUNDED = 1e-5  # an instrument that counts in 32 bits sends these as the nearest it has

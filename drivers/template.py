@@ -184,7 +184,7 @@ def compile_patterns(parts: Sequence[Part], wire: Wire) -> Patterns:
     if wire.end and not wire.check_hex and "check" in _fields(parts):
         # A check of bare bytes may hold the bytes of an end: whether a piece was a frame shows only after as many
         # more bytes as could still belong to it.
-        within = b"(?=(?:(?!%b).){0,%d}+%b)" % (end, FRAME_LIMIT, end)
+        within = b"(?=(?>(?:(?!%b).){0,%d})%b)" % (end, FRAME_LIMIT, end)
         later = b"(?=.{%d})" % (fixed_width(parts[_index(parts, "check") :]) or 0)
     pieces = [within + b"".join(named + missing) + end]
     if _may_lack_force(parts, wire):
@@ -218,8 +218,8 @@ def _named(part: Part, step: bytes) -> bytes:
 
 def _number(decimal: bytes) -> bytes:
     mark = re.escape(decimal)
-    digits = b"(?:[0-9]++(?:%b[0-9]*+)?+|%b[0-9]++)" % (mark, mark)
-    return b" *+[+-]?+ *+" + digits + b"(?:[eE][+-]?+[0-9]++)?+ *+"
+    digits = b"(?:[0-9]++(?>(?:%b[0-9]*+)?)|%b[0-9]++)" % (mark, mark)
+    return b" *+[+-]?+ *+" + digits + b"(?>(?:[eE][+-]?+[0-9]++)?) *+"
 
 
 def _until(*stops: bytes) -> bytes:
@@ -230,7 +230,7 @@ def _until(*stops: bytes) -> bytes:
 
 
 def _until_pattern(*stops: bytes) -> bytes:
-    return b"(?:(?!%b).)*+" % b"|".join(stops)
+    return b"(?>(?:(?!%b).)*)" % b"|".join(stops)
 
 
 def _exactly(width: int, end: bytes) -> bytes:
@@ -269,7 +269,7 @@ def _value(part: Part, after: bytes, number: bytes, wire: Wire) -> bytes:
 def _spaces_before(literal: bytes) -> bytes:
     """Match all spaces but those that the literal after them begins with."""
     left = len(literal) - len(literal.lstrip(b" "))
-    return b"(?: (?= {%d}))*+" % left if left else b" *+"
+    return b"(?>(?: (?= {%d}))*)" % left if left else b" *+"
 
 
 def _may_lack_force(parts: Sequence[Part], wire: Wire) -> bool:
