@@ -188,24 +188,15 @@ class Showing:
                 ),
                 under="Tap when the cause is known and removed.",
             )
-        if (step.key == "reference" or step.of) and state.reference == "chart":
-            whose = f" for {step.of}" if step.of else ""
-            return Act(
-                Words(f"Is this the maker's chart{whose}?"),
-                second=(
-                    Words("maker, canopy, size and revision;"),
-                    Words("is left meant to equal right?", "act"),
-                ),
-                under="Tap if it is. If not: N, and say what to match instead. Never strip both sides.",
-            )
         if step.key == "reference" or step.of:
-            whose = f"{state.reference} of {step.of}" if step.of else state.reference
+            asked = f"Is the {state.reference}{f' of {step.of}' if step.of else ''} sound?"
+            looked = "its condition, its neighbours, the maker's chart;"
+            if state.reference == "chart":
+                asked = f"Is this the maker's chart{f' for {step.of}' if step.of else ''}?"
+                looked = "maker, canopy, size and revision;"
             return Act(
-                Words(f"Is the {whose} sound?"),
-                second=(
-                    Words("its condition, its neighbours, the maker's chart;"),
-                    Words("is left meant to equal right?", "act"),
-                ),
+                Words(asked),
+                second=(Words(looked), Words("is left meant to equal right?", "act")),
                 under="Tap if it is. If not: N, and say what to match instead. Never strip both sides.",
             )
         if step.key == "trial tack":
