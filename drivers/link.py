@@ -228,6 +228,7 @@ class _PortThread(ABC):
         self._stopping = threading.Event()
         self._guard = threading.Lock()  # over `_port`, which `stop` wakes while the thread may be closing it
         self._port: SerialPort | None = None
+        self._wait: _Wait | None = None  # on the open port, where it is one of this machine
         self._was_up = False
         self._retry_us = _FIRST_RETRY_US
         self._told: port_faults.Told | None = None  # the loss that holds now
@@ -284,6 +285,7 @@ class _PortThread(ABC):
             with self._guard:
                 self._port = port
             self._at = replace(self._at, url=lasting_name(self._at.url))
+            self._wait = _Wait(port) if isinstance(getattr(port, "fd", None), int) else None
             self._was_up = True
             self._opened(port)
             while not self._stopping.is_set():
@@ -321,12 +323,10 @@ class _PortThread(ABC):
         except Exception as fault:
             raise _Downstream from fault
 
-    @staticmethod
-    def _read(port: SerialPort) -> tuple[bytes, int]:
+    def _read(self, port: SerialPort) -> tuple[bytes, int]:
         """Take all that has come, waiting for a first byte, and the moment it was taken."""
-        number = getattr(port, "fd", None)
-        if isinstance(number, int):  # a port of this machine: one wait and one read, whatever came
-            return _read_here(port, number), now_us()
+        if self._wait is not None:  # a port of this machine: one wait and one read, whatever came
+            return self._wait.read(), now_us()
         chunk = port.read(1)
         while chunk and len(chunk) < _READ_LIMIT and (more := port.in_waiting):
             chunk += port.read(more)
@@ -335,18 +335,24 @@ class _PortThread(ABC):
         return chunk, now_us()
 
 
-def _read_here(port: Any, number: int) -> bytes:
-    """Read a port of this machine: what is there, or what comes first within its time-out. Empty when told to stop."""
-    waiting = select.poll()
-    waiting.register(number, select.POLLIN)
-    waiting.register(port.pipe_abort_read_r, select.POLLIN)  # what `cancel_read` writes to
-    ready = {each for each, _ in waiting.poll(1000 * port.timeout)}
-    if number not in ready:
-        return b""
-    chunk = os.read(number, _READ_LIMIT)
-    if not chunk:  # nothing can be read, and yet it is ready: it hung up
-        raise OSError(errno.EIO, os.strerror(errno.EIO))
-    return chunk
+class _Wait:
+    """What waits on an open port of this machine, made once for each opening: an idle bench does little else."""
+
+    def __init__(self, port: Any) -> None:
+        self._number: int = port.fd
+        self._timeout_ms = 1000 * port.timeout
+        self._ready = select.poll()
+        self._ready.register(self._number, select.POLLIN)
+        self._ready.register(port.pipe_abort_read_r, select.POLLIN)  # what `cancel_read` writes to
+
+    def read(self) -> bytes:
+        """Read what is there, or what comes first within the port's time-out. Empty when told to stop."""
+        if self._number not in {each for each, _ in self._ready.poll(self._timeout_ms)}:
+            return b""
+        chunk = os.read(self._number, _READ_LIMIT)
+        if not chunk:  # nothing can be read, and yet it is ready: it hung up
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return chunk
 
 
 class Link(_PortThread):
