@@ -322,7 +322,7 @@ class Demo:
         else:
             yield from self._press(1.3)
             yield from self._wait(0.5)
-            yield from self._tap()
+            yield from self._press(1.3)
             for _ in range(sixteenths):
                 yield from self._wait(0.4)
                 yield from self._tap()

@@ -25,7 +25,7 @@ from station.measuring.forecast import Forecast, forecast
 from station.measuring.hold import ScaleUncertainty
 from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold
 from station.measuring.trace import OVERLOAD, Trace
-from station.measuring.words import why_broken
+from station.measuring.words import seconds, why_broken
 from station.records.entries import (
     Entry,
     HoldCompleted,
@@ -219,9 +219,8 @@ class Bench(Hearing):
             return
         self._silent_told = True
         self._cues.append("broken")
-        held_s = running.length_us / 1e6
         if self.link_lost is None:
-            self.notice = Words(f"{why_broken('gap')} after {held_s:.1f} s: the time starts again.", "warn")
+            self.notice = _time_starts_again("gap", running.length_us)
 
     def _look_ahead(self) -> None:
         """Tell whether the pull will leave the band before the time is complete."""
@@ -276,8 +275,7 @@ class Bench(Hearing):
                 if attempt and attempt.spoilt:
                     self.notice = None  # the sentence says what is wrong
                 elif not self._silent_told:
-                    held_s = fact.held_us / 1e6
-                    self.notice = Words(f"{why_broken(fact.why)} after {held_s:.1f} s: the time starts again.", "warn")
+                    self.notice = _time_starts_again(fact.why, fact.held_us)
                 if not self._silent_told:
                     self._cues.append("broken")
             elif isinstance(fact, Completed) and attempt and not attempt.closed:
@@ -489,3 +487,7 @@ class Bench(Hearing):
                 method=BY_THE_CHART if self.state.reference == "chart" else self.state.method,
                 gauge=self.settings.gauge,
             )
+
+
+def _time_starts_again(why: str, held_us: int) -> Words:
+    return Words(f"{why_broken(why)} after {seconds(held_us, 0)}: the time starts again.", "warn")

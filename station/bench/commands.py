@@ -75,11 +75,11 @@ def _offered(bench: Bench, step: JobStep) -> tuple[Command, ...]:
         if bench.by_hand:
             return ("by hand", "override", "back")
         waiting = bench.watch is None or bench.watch.phase == "waiting"
-        return ("back", "by hand", "override") if waiting else ()
+        return ("by hand", "override", "back") if waiting else ()
     if step.kind == "compare":
         return _comparing(bench)
     if step.kind == "adjust":
-        return ("done", "back", "accept", "override")
+        return ("done", "accept", "override", "back")
     if step.kind == "strip" and bench.state.why_not_strip(step):
         return ("back",)
     if step.kind in {"inspect", "sign"}:

@@ -9,7 +9,7 @@
 - *By the chart*: there is no line to hold the new one against, but its length on the maker's chart, marked on the
   board. The new line alone is pulled, to the comparing pull.
 
-A tap says level. A long press opens "long or short": a tap says long, a long press short. Then each tap counts a
+A tap says level. A long press opens "long or short": a long press says long, a tap short. Then each tap counts a
 sixteenth of an inch; after three seconds of rest the difference is shown large; a tap confirms it, a long press clears
 it. Where the pull is not right, a tap is not counted, and why is said. With a length gauge the first tap zeroes it on
 the opposite number, and a tap on the new line takes what it reads from there, if it stands still.
@@ -22,7 +22,7 @@ the opposite number, and a tap on the new line takes what it reads from there, i
 >>> compare.see(0)
 >>> compare.tap(1_000_000, Pulls(50_000))
 'the pull is not the same: pull as on the other line'
->>> compare.long_press(2_000_000, Pulls(44_500)), compare.tap(3_000_000, Pulls(None)), compare.phase
+>>> compare.long_press(2_000_000, Pulls(44_500)), compare.long_press(3_000_000, Pulls(None)), compare.phase
 (None, None, 'count')
 >>> for tap in range(3):
 ...     _ = compare.tap(4_000_000 + tap, Pulls(None))
@@ -176,7 +176,7 @@ class Comparing:
             case "line":
                 return "level" if self.zero_um is None else "take reading"
             case "which":
-                return "is long"
+                return "is short"
             case "count":
                 return "one more"
             case "confirm":
@@ -185,7 +185,7 @@ class Comparing:
     @property
     def long_press_does(self) -> Command | None:
         """Name what a long press does here; None where it goes back a step."""
-        named: dict[Phase, Command] = {"line": "long or short", "which": "is short"}
+        named: dict[Phase, Command] = {"line": "long or short", "which": "is long"}
         return None if self.phase == "reference" else named.get(self.phase, "clear")
 
     def tap(self, at_us: int, pulls: Pulls) -> Difference | str | None:
@@ -193,7 +193,7 @@ class Comparing:
         if self.phase in {"reference", "line"}:
             return self.why_no_tap(pulls) or self._pulled(pulls)
         if self.phase == "which":
-            self._begin_count(at_us, long=True)
+            self._begin_count(at_us, long=False)
             return None
         if self.phase == "count":
             self.count += 1
@@ -223,7 +223,7 @@ class Comparing:
             self.reference_mn = self._reference_of(pulls)
 
     def long_press(self, at_us: int, pulls: Pulls) -> str | None:
-        """Take a long press: open the difference, say short, or clear the count; give why it did not count, or None.
+        """Take a long press: open the difference, say long, or clear the count; give why it did not count, or None.
 
         On the opposite number a long press is not the comparison's: it goes back a step (see `long_press_does`).
         """
@@ -233,7 +233,7 @@ class Comparing:
             self._keep(pulls)
             self.phase = "which"
         elif self.phase == "which":
-            self._begin_count(at_us, long=False)
+            self._begin_count(at_us, long=True)
         elif self.phase in {"count", "confirm"}:
             self.phase = "which"
         return None

@@ -41,15 +41,15 @@ TITLES = {
 }
 TAP_WORDS: dict[Command, tuple[Words, ...]] = {
     "level": (Words("Level? Tap", "act"),),
-    "take reading": (Words("it stands. Take it? Tap", "act"),),
-    "is long": (Words("Long? Tap", "act"),),
-    "one more": (Words("One more? Tap", "act"), Words("then wait")),
+    "take reading": (Words("steady. Take it? Tap", "act"),),
+    "is short": (Words("Short? Tap", "act"),),
+    "one more": (Words("One more? Tap", "act"), Words("Enough? Wait 3 s")),
     "yes": (Words("Yes? Tap", "act"),),
 }
 """What a tap does, in the words of its button; what it does on the reference is said with what to do there."""
 LONG_PRESS_WORDS: dict[Command, Words] = {
     "long or short": Words("Long or short? Press long"),
-    "is short": Words("Short? Press long", "act"),
+    "is long": Words("Long? Press long", "act"),
     "clear": Words("Clear? Press long"),
 }
 SMALLEST_SAID_MN = 445  # a tenth of a pound: less is not said of a pull
@@ -94,7 +94,7 @@ class ComparisonShowing:
             )
         if apart_um is not None and right:  # under another pull a gauge's length says nothing
             gauge = None  # the length is what matters; the card shows the pulls
-            number, arrow, second = self._by_gauge(apart_um, comparing)
+            number, arrow, sentence, second = self._by_gauge(apart_um, comparing)
         method = METHODS[comparing.method].format(reference=self._pull.reference())
         return Act(
             Words(sentence),
@@ -108,8 +108,17 @@ class ComparisonShowing:
         )
 
     def _pull_sentence(self, step: JobStep, comparing: Comparing) -> str:
-        """Say what to pull now, by the method of comparing."""
+        """Say what to do now, by the method of comparing: pull, and once the pull counts look, or ease off."""
         reference, pull = self._pull.reference(), self._pull.pounds(comparing.pull_mn)
+        why = comparing.why_not(self._bench.pulls)
+        if why == NOT_EASED:
+            return f"Ease off the {reference}"
+        if not why and not self._bench.by_hand:
+            if comparing.phase == "line":
+                level = "at the chart's length" if comparing.method == BY_THE_CHART else "level"
+                return f"Is the new {step.line} {level}?"
+            if comparing.gauge is None:
+                return f"Read the {reference} on the board"
         again = " again" if step.round > 1 or step.after_sewing else ""
         first = comparing.phase == "reference"
         what = f"Compare {step.line}{again}"
@@ -130,7 +139,8 @@ class ComparisonShowing:
         tap, pressed = comparing.tap_does(bench.pulls), comparing.long_press_does
         words = TAP_WORDS.get(tap, ())
         if comparing.phase == "reference" and comparing.gauge is None:
-            words = (Words("read it on the board."), Words("Done? Tap", "act"))
+            read = (Words("read it on the board."),) if bench.by_hand else ()  # else the sentence says it
+            words = (*read, Words("Done? Tap", "act"))
         elif tap == "zero gauge":
             where = (
                 "gauge at the chart's length."
@@ -158,7 +168,7 @@ class ComparisonShowing:
             return Words("no pull is needed for this", "quiet")
         live = f"pull {self._live(bench.pull_mn)}"
         if comparing.phase == "reference" or comparing.method not in {"in turn", "two cells"}:
-            return Words(f"{live}: right", "good")
+            return Words(f"{live}: good", "good")
         if comparing.equal_mn is not None:
             return Words(f"{live}: the same", "good")
         # How equal the pulls must be is not known: both are said, and nothing of the two together.
@@ -186,7 +196,7 @@ class ComparisonShowing:
             return Words(f"no reading from the scale{of}", "warn"), Words("look at it and its cable", "act")
         if why == NOT_EASED:
             kept = f"{self._pull.reference()} {self._live(comparing.reference_mn)}: kept"
-            return Words(kept, "good"), Words("ease off first", "act")
+            return Words(kept, "good"), Words("then the new line, the same pull")
         if why == NOT_EQUAL:
             apart_mn = (pulls.line_mn or 0) - (pulls.reference_mn or 0)
             apart = f"{self._pull.pounds(max(SMALLEST_SAID_MN, abs(apart_mn)))} {'more' if apart_mn > 0 else 'less'}"
@@ -199,19 +209,19 @@ class ComparisonShowing:
             off = self._pull.pounds(max(SMALLEST_SAID_MN, lines * abs(wanted_mn - mn)))
             do = f"pull {off} more" if mn < wanted_mn else f"ease off {off}"
             said.append(Words(f"{name}: {do}" if name else do, "act"))
-        same = " the same" if comparing.phase == "line" and comparing.method == "in turn" else " right"
+        same = " the same" if comparing.phase == "line" and comparing.method == "in turn" else " there"
         live = "" if two else f" {self._live(bench.pull_mn)}:"
         return Words(f"pull{live} not{same} yet", "warn"), *said
 
     def _live(self, mn: int | None) -> str:
         return f"{self._pull.figure(mn)} {self._bench.settings.unit}"
 
-    def _by_gauge(self, apart_um: int, comparing: Comparing) -> tuple[Number, Toward | None, tuple[Words, ...]]:
+    def _by_gauge(self, apart_um: int, comparing: Comparing) -> tuple[Number, Toward | None, str, tuple[Words, ...]]:
         """Show large what the gauge reads on the new line, and whether a tap takes it."""
         side = "level" if not apart_um else "long" if apart_um > 0 else "short"
         toward: Toward | None = None if not apart_um else "canopy" if apart_um > 0 else "link"
-        said = Words(f"new line {side}"), *self._can_be_said(comparing)
-        return self._pull.length_number(abs(apart_um) / 1e6), toward, said
+        number = self._pull.length_number(abs(apart_um) / 1e6)
+        return number, toward, f"New line {side}, by the gauge", self._can_be_said(comparing)
 
     def _comparing_gauge(self, comparing: Comparing) -> Gauge:
         """Give the live pull with its window; of a balance bar, the sum of both."""
@@ -250,7 +260,7 @@ class ComparisonShowing:
         note = "how equal the pull must be is unknown: the plan gives no stiffness"
         if comparing.method == BY_THE_CHART:
             low_mn, high_mn = both
-            note = f"right: from {self._pull.force(low_mn):.1f} to {self._pull.force(high_mn):.1f} {unit}"
+            note = f"good: from {self._pull.force(low_mn):.1f} to {self._pull.force(high_mn):.1f} {unit}"
         elif comparing.method == "balanced":
             note = "the scale reads the sum: each line has half, where the bar swings free"
         elif equal is not None and equal >= (HIGHEST_SHARE - LOWEST_SHARE) * comparing.pull_mn:
@@ -258,7 +268,7 @@ class ComparisonShowing:
         elif equal is not None:
             note = f"equal enough for this plan: within {self._pull.force(equal):.1f} {unit}"
             if not first and comparing.pull_is_right(pulls):
-                note = f"the same pull, right for this plan: within {self._pull.force(equal):.1f} {unit}"
+                note = f"the same pull, good for this plan: within {self._pull.force(equal):.1f} {unit}"
         if comparing.method == "two cells":
             note = self._two_cells(comparing) or note
         live = first or comparing.method != "in turn"

@@ -24,6 +24,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 from station.bench.members import Member, members_of, opposite_of
 from station.bench.work_order import CHECKS, JobStep, Kind, Unit, chain_of, units_of
@@ -52,6 +53,13 @@ from station.units import IMPERIAL, Said
 __all__ = ["CHECKS", "JobState", "JobStep", "Kind", "Unit", "chain_of"]
 
 
+class Overpull(NamedTuple):
+    """What a piece saw that it may not: the highest pull, None beyond the scale's capacity, and the ceiling it had."""
+
+    pull_mn: int | None
+    ceiling_mn: int
+
+
 @dataclass(frozen=True)
 class JobState:
     """A job as its facts leave it. `done` maps a step's key to the fact that did it.
@@ -66,7 +74,7 @@ class JobState:
     turned: str = ""
     done: dict[str, Entry] = field(default_factory=dict)
     pieces: dict[str, str] = field(default_factory=dict)  # line -> number of the piece it is made of
-    blocked: frozenset[str] = frozenset()  # pieces that saw an overload or a pull over the ceiling
+    blocked: dict[str, Overpull] = field(default_factory=dict)  # by piece: until it is scrapped or released
     comparisons: dict[str, tuple[LineCompared, ...]] = field(default_factory=dict)  # by chain: see `chain_of`
     trapped_um: dict[str, int] = field(default_factory=dict)  # line -> what its canopy end's trap holds by now
     last_hold: HoldJudged | None = None
@@ -189,14 +197,15 @@ class JobState:
             return _back_on(state, entry.step)
         if isinstance(entry, PieceScrapped):
             line = next((line for line, piece in self.pieces.items() if piece == entry.piece), None)
-            state = replace(state, blocked=state.blocked - {entry.piece})
+            state = replace(state, blocked=_without(state.blocked, entry.piece))
             return state if line is None else _undone_from(state, line)
         if isinstance(entry, LineTurnedTo):
             return replace(state, turned=entry.line)
         if isinstance(entry, PieceReleased):
-            return replace(state, blocked=state.blocked - {entry.piece})
+            return replace(state, blocked=_without(state.blocked, entry.piece))
         if isinstance(entry, PieceOverpulled):
-            return replace(state, blocked=self.blocked | set(entry.pieces))
+            seen = Overpull(entry.pull_mn, entry.ceiling_mn)
+            return replace(state, blocked=self.blocked | dict.fromkeys(entry.pieces, seen))
         if isinstance(entry, ReferenceChecked) and not entry.sound:
             return replace(state, instead={**self.instead, entry.step.rpartition(": ")[0]: entry.instead})
         if isinstance(entry, PieceCut):
@@ -254,14 +263,19 @@ def _after_cut(state: JobState, entry: PieceCut) -> JobState:
 
 
 def _after_hold(state: JobState, entry: HoldJudged) -> JobState:
-    blocked, pieces = state.blocked, set(entry.pieces)
-    if {"overload", "over-ceiling"} & set(entry.judgement["reasons"]):
-        blocked |= pieces
+    blocked, pieces, reasons = state.blocked, set(entry.pieces), set(entry.judgement["reasons"])
+    if {"overload", "over-ceiling"} & reasons:
+        pull_mn = None if "overload" in reasons else entry.judgement["peak_mn"]
+        blocked = blocked | dict.fromkeys(entry.pieces, Overpull(pull_mn, entry.specification["ceiling_mn"]))
     done = state.done
-    if entry.judgement["verdict"] == "held" and not pieces & blocked:
+    if entry.judgement["verdict"] == "held" and not pieces & blocked.keys():
         lines = [line for line, piece in state.pieces.items() if piece in pieces]
         done = done | {f"{line}: pre-stretch": entry for line in lines} | {entry.step: entry}
     return replace(state, last_hold=entry, blocked=blocked, done=done)
+
+
+def _without(blocked: dict[str, Overpull], piece: str) -> dict[str, Overpull]:
+    return {each: seen for each, seen in blocked.items() if each != piece}
 
 
 def _back_on(state: JobState, key: str) -> JobState:

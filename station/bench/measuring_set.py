@@ -2,9 +2,9 @@ r"""Measuring a whole line set, line by line: lengths typed, read by a gauge, or
 
 Lines come in the table's order. A length is entered for the line asked for, and the next without one is asked for; a
 length typed or sent by a gauge is taken whatever the foot was about to do. Once its opposite number is measured, a line
-can be entered by foot as in a comparison: a tap says level; a long press opens "long or short", a tap says long, a long
-press short; each further tap counts a sixteenth, and after three seconds of rest a tap confirms. Before the opposite
-number is measured a tap is not counted. Nothing is guessed: what has no length stays without one.
+can be entered by foot as in a comparison: a tap says level; a long press opens "long or short", then a long press says
+long, a tap short; each further tap counts a sixteenth, and after three seconds of rest a tap confirms. Before the
+opposite number is measured a tap is not counted. Nothing is guessed: what has no length stays without one.
 
 With a length gauge a tap takes what it reads, once it stands still, as the length itself. A number more than a tenth
 from the chart, or without one from the opposite number, is no length of this line (a dial that reads a difference,
@@ -210,7 +210,7 @@ class MeasuringSet(Hearing):
         if self.comparing.phase == "line":
             return "Tap when level with the opposite number; press long when it is not."
         if self.comparing.phase == "which":
-            return "Long? Tap. Short? Press long."
+            return "Long? Press long. Short? Tap."
         many = "" if self.comparing.count == 1 else "s"
         said = f"{self.comparing.count} sixteenth{many} {'long' if self.comparing.long else 'short'}"
         if self.comparing.phase == "count":

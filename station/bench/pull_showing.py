@@ -36,6 +36,7 @@ from station.units import in_unit, length_text, stacked_length
 NAMES = {"lbf": "pounds", "N": "newtons", "kgf": "kilograms-force", "daN": "decanewtons", "kN": "kilonewtons"}
 HANDLE = "Pull with a handle or cleat, never wrap line round a hand. Ease off, never let go."
 COLD = "Cut cold, to a taper: a melted end chafes the braid around it. No flame or hot knife near HMPE."
+_SHORT = 60  # letters of advice that a sentence has room for
 MAKER = "The maker's instructions, local rules and licensed practice come first."
 
 
@@ -114,7 +115,7 @@ class PullShowing:
         if bench.pull_mn is None:
             return Words("no reading from the scale", "warn")
         live = f"pull {self.force(bench.pull_mn):.1f} {bench.settings.unit}"
-        return Words(f"{live}: right", "good") if bench.pull_is_right() else Words(f"{live}: pull to {wanted}", "warn")
+        return Words(f"{live}: good", "good") if bench.pull_is_right() else Words(f"{live}: pull to {wanted}", "warn")
 
     def length(self, length_m: float) -> str:
         """Give a length as the bench reads it."""
@@ -164,7 +165,7 @@ class PullShowing:
             if spec.zero_limit_mn is not None and bench.pull_mn is not None and bench.pull_mn <= watch.slack_mn:
                 sentence = Words("Take everything off the scale: it must show zero", "act")
         elif not bench.reading_is_fresh:
-            sentence = Words("No reading: nothing counts until the scale speaks again", "warn")
+            sentence, second = self._no_reading(), (held, Words("nothing counts until it reads again", "warn"))
         else:
             sentence, tone, more = self._pulling(attempt)
             second = (held, *more)
@@ -181,12 +182,14 @@ class PullShowing:
 
     def blocked(self) -> tuple[Words, tuple[Words, ...], str]:
         """Say that a piece must be scrapped or released, how many more are asked about, and by which keys."""
-        bench, pieces = self._bench, self._bench.state.blocked
-        second = [Words("it saw more than it may; nobody can see set-in damage", "stop")]
+        piece, pieces = self._bench.blocked_piece or "", self._bench.state.blocked
+        pull_mn, ceiling_mn = pieces[piece]
+        pulled = "pulled past what the scale can weigh" if pull_mn is None else f"pulled to {self.pounds(pull_mn)}"
+        second = [Words(f"it was {pulled}; the ceiling is {self.pounds(ceiling_mn)}", "stop")]
         if len(pieces) > 1:
-            second.append(Words(f"{len(pieces)} pieces did: each is asked about", "warn"))
-        under = "Press X to scrap it, R to have it released by name, with a reason."
-        return Words(f"Stop: scrap piece {bench.blocked_piece}, or have it released", "stop"), tuple(second), under
+            second.append(Words(f"{len(pieces)} pieces were: each is asked about", "warn"))
+        under = "Nobody can see set-in damage. Press X to scrap it, R to have it released by name, with a reason."
+        return Words(f"Stop: scrap piece {piece}, or have it released", "stop"), tuple(second), under
 
     def _spoilt(self, attempt: LiveHold) -> tuple[Words, tuple[Words, ...], Tone]:
         """Say at once that a hold is void, whatever comes."""
@@ -228,8 +231,7 @@ class PullShowing:
                 Words(rest.removesuffix(" Pull again."), "warn"),
             )
         if not self._bench.reading_is_fresh:
-            dead = Words("no reading from the scale: look at it and its cable", "warn")
-            return Words(f"Pull {what} to {target}, once the scale reads"), (dead,)
+            return self._no_reading(), (Words(f"then pull {what.removesuffix(',')} to {target}"),)
         return Words(f"Pull {what} to {target}"), (
             Words(f"and hold it {seconds(spec.duration_us, 0)}"),
             Words("the time starts by itself", "act"),
@@ -257,6 +259,14 @@ class PullShowing:
             why = (Words("in the band, but too near its edge for this scale", "warn"),) if near else ()
             return Words(f"Pull {missing} more", "plain"), "plain", why
         return Words("Hold it there"), "plain", ()
+
+    def _no_reading(self) -> Words:
+        """Say that there is no reading, and what to do about it first."""
+        lost = self._bench.link_lost
+        do = lost.advice.partition(";")[0] if lost else ""
+        if not 0 < len(do) <= _SHORT:  # what is longer stands in the notice
+            do = "look at the scale and its cable"
+        return Words(f"No reading: {do}", "warn")
 
     def _whole_pounds(self, mn: float) -> str:
         """Give a pull in whole pounds, at least one: what a hand can add."""

@@ -17,7 +17,6 @@ from station.bench.job import JobStep, Kind, adjustment, chain_of
 from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
 from station.bench.snapshot import (
     CloseUp,
-    CountNumber,
     DrawingState,
     EndMarks,
     Header,
@@ -60,8 +59,8 @@ class Showing:
             act = Act(
                 Words("Stop: nothing more can be recorded", "stop"),
                 second=(Words(bench.stopped, "stop"),),
-                under="What was done last is not recorded; all before it is safe. Mend that, then close this window "
-                "and open the job again.",
+                under="What was done last is not recorded; all before it is safe. Once that is mended, close this "
+                "window and open the job again.",
             )
         return Snapshot(
             header=self._header(step, index, len(steps)),
@@ -90,7 +89,8 @@ class Showing:
         bench = self._bench
         opened, settings = bench.state.opened, bench.settings
         canopy = str(opened.canopy.get("type") or "")
-        piece = bench.state.pieces.get(step.line, "") if step and not step.batch else ""
+        on = step.trap.host if step and step.kind == "mark" and step.trap else step.line if step else ""
+        piece = bench.state.pieces.get(on, "") if step and not step.batch else ""
         scale = settings.scale_words
         needs_pull = step is not None and step.kind in {"pre-stretch", "mark", "set", "compare"}
         if settings.scale is not None and needs_pull and not bench.reading_is_fresh:
@@ -145,7 +145,8 @@ class Showing:
         one = step.trap if step and not step.also and step.kind not in {"cut", "pre-stretch", "confirm"} else None
         here = one.trap if one else None
         mark = step.trap.marks[0].name if step and step.trap and step.kind == "mark" else None
-        return DrawingState(self._drawing(step), frozenset(made), frozenset(sewn), here, mark)
+        too = {trap.trap for trap in (*step.also, step.trap) if trap} if step and step.also else set()
+        return DrawingState(self._drawing(step), frozenset(made), frozenset(sewn), here, mark, frozenset(too))
 
     # ------------------------------------------------------------------ the steps
 
@@ -153,7 +154,7 @@ class Showing:
         if step is None:
             return Act(
                 Words("Signed off. The record is filed."),
-                second=(Words("close this window"), Words("for the record, or the next job", "act")),
+                second=(Words("close this window", "act"), Words("the first page has its record, and the next job")),
                 under="The record is opened and printed from the archive.",
                 card=self._list_of_records(),
             )
@@ -184,7 +185,7 @@ class Showing:
                 Words("Find why the line failed, and have it put right"),
                 second=(
                     Words("burr, link, hook fastener, heat, abrasion?"),
-                    Words("look at the neighbours too", "act"),
+                    Words("look at the neighbours too"),
                 ),
                 under="Tap when the cause is known and removed.",
             )
@@ -196,7 +197,7 @@ class Showing:
                 looked = "maker, canopy, size and revision;"
             return Act(
                 Words(asked),
-                second=(Words(looked), Words("is left meant to equal right?", "act")),
+                second=(Words(looked), Words("is left meant to equal right?")),
                 under="Tap if it is. If not: N, and say what to match instead. Never strip both sides.",
             )
         if step.key == "trial tack":
@@ -211,9 +212,8 @@ class Showing:
         if step.kind == "sign":
             return Act(
                 Words("Sign off the job"),
-                CountNumber(str(sum(each.key in state.done for each in state.steps)), "steps done"),
-                (Words("never by foot:"), Words("press S, or the button", "act")),
-                under="Look at what was recorded before you sign.",
+                second=(Words("look at what was recorded;"), Words("then press S, or the button", "act")),
+                under="Never by foot.",
                 card=self._list_of_records(),
                 caution="You sign for what was done, on whose instructions. " + MAKER,
             )
@@ -234,7 +234,7 @@ class Showing:
             where = f"Put {step.line} on its link, through its grommet, to its attachment"
         return Act(
             Words(where),
-            second=(Words("same order, same grommet as its opposite number"), Words("walk the twist out", "act")),
+            second=(Words("same order, same grommet as its opposite number"), Words("walk the twist out")),
             under="Copy the original. Tap when it hangs right.",
         )
 
@@ -249,7 +249,7 @@ class Showing:
             )
         return Act(
             Words(f"Take the old {step.line} off"),
-            second=(Words("this line alone;"), Words("the other side stays as it is", "act")),
+            second=(Words("this line alone;"), Words("the other side stays as it is")),
             under="With what joins it. Keep it, and its name on it. Tap when it is off.",
         )
 
@@ -281,14 +281,14 @@ class Showing:
             return Act(
                 Words(f"Mark off {step.line} on one length, and number it piece {bench.next_piece}"),
                 self._pull.length_number(line.cut_longer_than_old_m),
-                (Words("longer than the old line's"), Words("finished length", "act")),
+                (Words("longer than the old line's"), Words("finished length")),
                 under=f"{whole}Do not cut yet: one pull for the {len(step.batch)} pieces of this length.",
                 caution=COLD,
             )
         return Act(
-            Words(f"Cut {step.line} and number it piece {bench.next_piece}"),
+            Words(f"Cut braid for {step.line}, number it piece {bench.next_piece}"),
             self._pull.length_number(line.cut_longer_than_old_m),
-            (Words("longer than the old line's"), Words("finished length", "act")),
+            (Words("longer than the old line's"), Words("finished length")),
             under=f"{whole}Walk out the twist. Tap when it is cut and numbered.",
             caution=COLD,
         )
@@ -349,7 +349,7 @@ class Showing:
         else:
             into = "its own braid" if trap.leg == "running end" else trap.host
             sentence = f"Mark where {guest} enters {into}{_which_of_loop(trap)}"
-        reference = self._pull.reference() if at_canopy else f"{self._pull.reference()}'s"
+        reference = self._pull.reference() if at_canopy else f"{self._pull.reference()}'s entry"
         if self._pull.reference() == "chart":
             reference = "chart's length" if at_canopy else "chart's place"
         past = (Words(f"past the {reference},"), toward)
@@ -385,16 +385,15 @@ class Showing:
     def _set(self, _: JobStep, __: Step) -> Act:
         bench = self._bench
         pull = self._pull.pounds(bench.marking_pull_mn)
+        seen = bench.pull_seen and not bench.by_hand
+        sentence = Words(f"Set it: milk it smooth, pin it, pull to {pull}")
+        second: tuple[Words, ...] = (Words("feel for lumps; see the running end inside"),)
         if bench.by_hand:
-            ready = Words("pulled by hand, not measured: tap when set", "quiet")
-        elif bench.pull_seen:
-            ready = Words("pull seen: ease off, then tap", "good")
-        else:
-            ready = Words(f"pull once to {pull}", "act")
+            second += (Words("pulled by hand, not measured: tap when set", "quiet"),)
         return Act(
-            Words(f"Set it: milk it smooth, pin it, pull to {pull}"),
+            Words("Pull seen: ease off, then tap", "good") if seen else sentence,
             None if bench.by_hand else self._pull.tension("good" if bench.pull_is_right() else "plain"),
-            (Words("feel for lumps; see the running end inside"), ready),
+            second,
             under="Count the pins: each one comes back out.",
             gauge=None if bench.by_hand else self._pull.marking_gauge(),
             caution=HANDLE,
@@ -472,10 +471,9 @@ class Showing:
         pieces = f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else ""
         return Act(
             Words(f"Look, {step.of}: {step.check}" if step.of else f"Look: {step.check}"),
-            CountNumber(f"{number}", f"of {len(steps)}"),
-            (Words("from the canopy down"), Words("tap when you have seen it", "act")),
+            second=(Words("from the canopy down"), Words("tap when you have seen it", "act")),
             under="Left and right, one after the other." if state.members else pieces,
-            card=ListCard("checks", items),
+            card=ListCard(f"checks, {number} of {len(steps)}", items),
             caution=MAKER,
         )
 

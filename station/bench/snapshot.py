@@ -54,10 +54,10 @@ Command = Literal[
 ]
 """What a person can do now; the window offers these, by foot, key and button."""
 
-TAPS: tuple[Command, ...] = ("done", "level", "zero gauge", "take reading", "is long", "one more", "yes")
+TAPS: tuple[Command, ...] = ("done", "level", "zero gauge", "take reading", "is short", "one more", "yes")
 """What a tap can do; of these at most one is offered."""
 
-LONG_PRESSES: tuple[Command, ...] = ("long or short", "is short", "clear")
+LONG_PRESSES: tuple[Command, ...] = ("long or short", "is long", "clear")
 """What a long press can do in a comparison; elsewhere it goes back one step."""
 
 
@@ -252,6 +252,7 @@ class DrawingState:
     sewn: frozenset[str]
     here: str | None  # the trap being worked on
     mark: str | None  # the mark to make now, by its name within that trap
+    too: frozenset[str] = frozenset()  # the traps that are worked on with it, or where there is no single one
 
 
 @dataclass(frozen=True, slots=True)

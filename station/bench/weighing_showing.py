@@ -280,13 +280,16 @@ class _DailyShowing(_Showing):
         if found is None:
             raise ValueError("the weight was read and nothing was found")
         off = found.indicated_mn - found.known_mn
-        allowed = f"within {self.written(found.within_mn)} {self.unit} was asked for"
+        allowed = f"it may be {self.written(found.within_mn)} {self.unit} off"
         said = f"{self.written(off, '+')} {self.unit} off; {allowed}"
         if found.agreed:
             return Act(
                 Words("The scale agrees: good for today", "good"),
                 self._tension(found.indicated_mn, "good"),
-                (Words(f"{self._work.loads[0].text} pulls {self.written(found.known_mn)}", "quiet"), Words(said)),
+                (
+                    Words(f"{self._work.loads[0].text} pulls {self.written(found.known_mn)} {self.unit}", "quiet"),
+                    Words(said),
+                ),
                 under="Take the weight off. Close this window to go on.",
                 caution=WEIGHTS,
                 commands=("back",),
@@ -303,7 +306,8 @@ class _DailyShowing(_Showing):
             Words(f"Stop: the scale reads {self.written(abs(off))} {self.unit} too {much}", "stop"),
             self._tension(found.indicated_mn, "stop"),
             (Words(allowed, "quiet"), Words("nothing it reads is proven", "warn"), revisit),
-            under="Look at hook and zero, hang it again. The holds anew: fidbench records revisit.",
+            under="Look at the hook and the zero, then do the daily check again."
+            + (" Tap: the next hold." if len(items) > 1 else ""),
             card=card,
             caution=WEIGHTS,
             commands=("done", "back") if len(items) > 1 else ("back",),

@@ -62,6 +62,8 @@ class DrawingPanel(Panel[Lying]):
             parts += [f"{line.name}, mark {mark.name}" for mark in line.marks]
         if state.here is not None:
             parts.append(f"here now: {state.here}" + (f", mark {state.mark}" if state.mark else ""))
+        if state.too:
+            parts.append(f"here now: {', '.join(sorted(state.too))}")
         return ". ".join(parts)
 
     def draw(self, sheet: Sheet, content: Lying) -> None:
@@ -109,8 +111,9 @@ class _Drawn:
         """Paint everything, what lies under first."""
         for line in sorted(self.drawing.lines, key=lambda each: -each.depth):
             self._line(line)
-        if self.here is not None:
-            self._frame(self.here)
+        for trap in self.drawing.traps:
+            if trap is self.here or trap.name in self.state.too:
+                self._frame(trap)
         for trap in self.drawing.traps:
             self._trap(trap)
         for line in self.drawing.lines:
@@ -263,7 +266,7 @@ class _Drawn:
             baseline = y + tip + sheet.px(8 + LABEL_STRONG.size * CAP_SHARE)
         wide = text_width(text, LABEL_STRONG, sheet.scale)
         start = x + side * 0.8
-        if start + wide > sheet.width - sheet.px(_MARGIN):
+        if start + wide > sheet.width - sheet.px(_MARGIN + 60):  # there the attachment stands
             start = x - side * 0.8 - wide
         words = draw_text(sheet, text, start, baseline, LABEL_STRONG, act)
         return words.united(QRectF(x - side / 2, words.top(), side, words.height()))

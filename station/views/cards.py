@@ -78,7 +78,7 @@ class CloseUpPanel(Panel[Near]):
             sheet.fill(QRectF(left, y - thick / 2, right - left, thick), look.main_line, thick / 2)
         y = lower_y + reach + sheet.px(12)
         sheet.painter.setPen(pen_of(look.soft, sheet.px(6), flat=True))
-        sheet.painter.drawLine(QLineF(from_x, upper_y - reach, from_x, upper_y + reach))
+        sheet.painter.drawLine(QLineF(from_x, upper_y - thick / 2 - sheet.px(5), from_x, upper_y + reach))
         sheet.painter.setPen(pen_of(look.soft, sheet.px(3), dashed=(sheet.px(8), sheet.px(8))))
         sheet.painter.drawLine(QLineF(from_x, upper_y + reach, from_x, y + sheet.px(8)))
         sheet.painter.setPen(pen_of(look.act, sheet.px(9), flat=True))
@@ -228,9 +228,13 @@ class ListPanel(Panel[ListCard]):
         room = sheet.width - 2 * pad
         style, lines, cut = fitted(content.title, LABEL_STRONG, sheet.scale, room, 2, 24)
         y = draw_lines(sheet, lines, pad, pad + sheet.px(style.size * CAP_SHARE), style, look.ink, cut=cut)
-        pitch = sheet.px(46)
         top = y - sheet.px(style.size * 0.5) + sheet.px(8)
-        rows = max(1, int((sheet.height - pad - top) // pitch))
+        room_down = sheet.height - pad * 0.6 - top
+        pitch, close = sheet.px(46), room_down / max(1, len(content.items))
+        widest = max((text_width(each, LABEL_STRONG, sheet.scale) for each, _ in content.items), default=0.0)
+        if sheet.px(37) <= close < pitch and widest < 0.8 * room:
+            pitch = close  # closer together, rather than leave one out
+        rows = max(1, int(room_down / pitch + 1e-6))
         for row, (label, state) in enumerate(self._shown(content, rows)):
             middle = top + (row + 0.5) * pitch
             side = sheet.px(28)

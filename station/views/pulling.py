@@ -167,8 +167,11 @@ class ProgressPanel(Panel[Progress]):
             sheet.fill(done, look.in_band if content.complete else look.act, radius)
         step = next((step for step in (1, 5, 10, 60, 300) if bar.width() * step / content.asked_s >= sheet.px(12)), 600)
         count = math.ceil(content.asked_s / step)
+        named = self._times(sheet, content, bar, filled)
         for number in range(1, count):
             x = bar.width() * number * step / content.asked_s
+            if any(start <= x <= end for start, end in named):
+                continue
             colour = look.ground if x < filled else look.soft
             longer = 0.42 if number % 5 == 0 else 0.26
             sheet.painter.setPen(pen_of(colour, sheet.px(2), flat=True))
@@ -176,3 +179,24 @@ class ProgressPanel(Panel[Progress]):
         if content.complete:
             side = sheet.px(26)
             tick(sheet, QRectF(bar.center().x() - side / 2, bar.center().y() - side / 2, side, side), look.ground)
+
+    def _times(self, sheet: Sheet, content: Progress, bar: QRectF, filled: float) -> list[tuple[float, float]]:
+        """Write a few times into the bar, so that it is not taken for a pull; give where they stand."""
+        fill = sheet.look.in_band if content.complete else sheet.look.act
+        unit_s, unit = (60, "min") if content.asked_s >= 120 else (1, "s")
+        style, taken = SMALL, list[tuple[float, float]]()
+        for time in even_steps(content.asked_s / unit_s, 4)[1:]:
+            at = bar.width() * time * unit_s / content.asked_s
+            text = f"{figure_text(time)} {unit}"
+            wide = text_width(text, style, sheet.scale)
+            left = min(at - wide / 2, bar.right() - wide - sheet.px(12))
+            signed = content.complete and abs(left + wide / 2 - bar.center().x()) < wide / 2 + sheet.px(26)
+            if signed or left < filled < left + wide:  # the sign of completion, or the end of what is filled
+                continue
+            baseline = bar.center().y() + sheet.px(style.size * CAP_SHARE / 2)
+            card = sheet.ground
+            sheet.ground = fill if left < filled else sheet.look.track
+            draw_text(sheet, text, left, baseline, style, sheet.look.ground if left < filled else sheet.look.ink)
+            sheet.ground = card
+            taken.append((left - sheet.px(6), left + wide + sheet.px(6)))
+        return taken

@@ -127,7 +127,7 @@ class Said:
 
 _CUE_ROOM = 110.0
 _BELOW_BASELINE = 0.24  # of the type size: how deep a letter reaches
-_ALONE = 1.6  # how much larger words are set that stand without a number, or beside one with no card
+_ALONE = 1.2  # how much larger words are set that stand without a number, or beside one with no card
 _ROOMY = 850.0  # beside a number: there is no card
 _SENTENCE_OF_TWO = 60.0  # the type size of a sentence on two lines
 
@@ -194,12 +194,14 @@ def is_tall(number: Number | None) -> bool:
 
 
 def second_from_afar(snapshot: Snapshot) -> tuple[Words, ...]:
-    """Give the words beside the number that are read from afar: beside a pull none, beside a length the act alone."""
+    """Give the words beside the number that are read from afar: beside a pull none, beside a length the act."""
     match snapshot.number:
         case None:
             return snapshot.second
         case LengthNumber():
-            return tuple(words for words in snapshot.second if words.tone == "act")
+            acts = tuple(words for words in snapshot.second if words.tone == "act")
+            leading = snapshot.second[:1]  # "past the opposite number's entry," leads to "toward the canopy"
+            return leading + acts if len(acts) == 1 and leading[0].tone == "plain" else acts
         case _:
             return ()
 
@@ -319,7 +321,7 @@ class NumberPanel(Panel[Figure]):
         while True:
             blocks, high = self._blocks(sheet, content, room, shrink)
             breaks = content.number is not None and shrink > 1.0 and sum(len(block[2]) for block in blocks) > rows
-            if (high <= sheet.height and not breaks) or shrink < 0.6:
+            if (high <= sheet.height - sheet.px(8) and not breaks) or shrink < 0.6:  # letters stand over capitals
                 break
             shrink -= 0.04
         y = (sheet.height - high) / 2

@@ -72,7 +72,8 @@ class Foot:
             self.press()
             return
         self.press(LONG_DOWN_S)
-        for _ in range(4):  # long, then three sixteenths
+        self.press(LONG_DOWN_S)  # long
+        for _ in range(3):  # sixteenths
             self.press()
         self._pass(REST_US / 1e6 - APART_S)
         self.press()

@@ -139,7 +139,7 @@ def test_unplugging_in_mid_hold_ends_the_span_and_a_later_full_one_is_held() -> 
     desk.unplug()
     desk.wait(2.0)
     seen = desk.seen()
-    assert seen.sentence.text == "No reading: nothing counts until the scale speaks again"
+    assert seen.sentence.text == "No reading: plug it in again"
     assert "unplugged" in seen.notice.text  # type: ignore[union-attr]
     assert seen.number.text == "--"  # type: ignore[union-attr]
     desk.replug()
@@ -340,7 +340,7 @@ def find_long(desk: Workbench, sixteenths: int, long: bool) -> None:
     desk.pull(0.0, 0.5)
     desk.pull(10.2, 1.0)
     desk.press(1.3)
-    desk.press(0.2 if long else 1.3)
+    desk.press(1.3 if long else 0.2)
     for _ in range(sixteenths):
         desk.press()
     desk.wait(3.2)
@@ -809,7 +809,7 @@ def test_a_scrapped_leg_is_cut_anew_under_another_number() -> None:
     assert desk.bench.state.pieces_of(desk.bench.step) == ("12",)  # type: ignore[arg-type]  # there is one
     desk.work_to("lower control canopy end: mark")
     desk.pull(61.0, 0.5)
-    assert desk.bench.state.blocked == {"12", "13"}
+    assert desk.bench.state.blocked.keys() == {"12", "13"}
     desk.bench.record(PieceReleased(job="26-0001", piece="12", by="A. Person", reason="looked at"), stay=True)
     desk.bench.record(PieceScrapped(job="26-0001", piece="13", by="A. Person", reason="over the ceiling"))
     assert desk.step == "lower control brake loop leg: cut"
@@ -837,7 +837,7 @@ def test_a_mark_without_an_offset_is_level_and_not_past() -> None:
     desk.work_to("lower control brake loop above: mark")
     seen = desk.seen()
     assert seen.sentence.text == "Mark where lower control's running end enters its own braid, above the brake loop"
-    assert [words.text for words in seen.second][:2] == ["level with the", "opposite number's"]
+    assert [words.text for words in seen.second][:2] == ["level with the", "opposite number's entry"]
     assert seen.arrow is None
 
 

@@ -95,7 +95,7 @@ def test_two_cells_must_both_be_right_and_the_same() -> None:
     with_cells(desk, 890, 890)
     card = desk.seen().card
     assert isinstance(card, PullsCard)
-    assert card.note.startswith("the same pull, right for this plan")
+    assert card.note.startswith("the same pull, good for this plan")
     desk.step_on_it()
     found = last(desk)
     assert found.method == "two cells"
@@ -127,7 +127,7 @@ def test_a_cell_that_nobody_checked_is_said_and_recorded() -> None:
 @pytest.mark.parametrize(
     ("each_mn", "said"),
     [
-        (890, "the same pull, right for this plan"),  # 0.1 lbf apart, out by 0.28 lbf, within a pound
+        (890, "the same pull, good for this plan"),  # 0.1 lbf apart, out by 0.28 lbf, within a pound
         (3_000, "nearly: even them out more; the two scales may be out by 0.95 lbf"),  # 0.1 and 0.95 are over a pound
         (4_000, "the two scales may be out by 1.27 lbf: too much to prove"),
     ],
@@ -165,8 +165,7 @@ def test_a_gauge_is_zeroed_on_the_opposite_number_and_read_on_the_new_line() -> 
     assert isinstance(seen.number, LengthNumber)
     assert seen.number.stacked == stacked_length(3.175e-3)
     assert [words.text for words in seen.second] == [
-        "new line long",
-        "it stands. Take it? Tap",
+        "steady. Take it? Tap",
         "Long or short? Press long",
     ]
     desk.step_on_it()
@@ -198,7 +197,7 @@ def test_a_gauge_that_moves_or_is_stale_is_not_taken() -> None:
     desk.beside(0.5, lbf=0.0, mm=100.0)
     desk.beside(0.5, lbf=10.0, mm=102.0)
     desk.beside(0.5, lbf=10.0, mm=104.0)
-    assert desk.seen().second[1].text == "the gauge moves: hold still"
+    assert desk.seen().second[0].text == "the gauge moves: hold still"
     desk.step_on_it()
     assert "does not stand still" in desk.bench.notice.text  # type: ignore[union-attr]
     desk.beside(2.0, lbf=10.0)
@@ -275,7 +274,7 @@ def test_under_a_wrong_pull_no_tap_is_offered_and_what_to_do_is_said(method: str
         desk.beside(1.0, lbf=bar * lbf, other_lbf=lbf)
         seen = desk.seen()
         said = [words.text for words in seen.second]
-        assert re.fullmatch(r"pull( [\d.]+ lbf:)? not right yet", said[0]), said
+        assert re.fullmatch(r"pull( [\d.]+ lbf:)? not there yet", said[0]), said
         assert any(f"{asked} {4 * bar} pounds" in words for words in said[1:]), said
         assert not any("Tap" in words or "Press" in words for words in said)
         assert tap_of(seen.commands) is None
@@ -298,15 +297,16 @@ def test_what_the_foot_does_is_said_in_the_words_of_its_button() -> None:
     desk = desk_at("in turn")
     desk.pull(10.0, 1.0)
     met: list[Command] = []
-    for act in ("done", "long or short", "is short", "one more", "clear", "is long", "one more", "rest", "yes"):
+    for act in ("done", "long or short", "is long", "one more", "clear", "is short", "one more", "rest", "yes"):
         if act == "rest":
             desk.pull(10.0, 3.5)
             continue
         seen = desk.seen()
         said = [words.text for words in seen.second]
         for command in (*TAPS, *LONG_PRESSES):
-            by_foot = "? Tap" if command in TAPS else "Press long"
-            named = any(COMMAND_WORDS[command][0].split(",")[0] in words and by_foot in words for words in said)
+            by_foot = "Tap" if command in TAPS else "Press long"
+            asked = f"{COMMAND_WORDS[command][0].split(',')[0].rstrip('?')}? {by_foot}"
+            named = any(words.endswith(asked) for words in said)
             assert named == (command in seen.commands), (act, command, said)
         assert act in seen.commands, (act, seen.commands)
         met.append(act)
@@ -320,7 +320,7 @@ def test_what_the_foot_does_is_said_in_the_words_of_its_button() -> None:
         if act == "done":
             desk.pull(0.0, 0.5)
             desk.pull(10.0, 1.0)
-    assert last(desk).difference_um == round(25_400 / 16)
+    assert last(desk).difference_um == -round(25_400 / 16)
     assert set(met) >= {"done", "is long", "is short", "one more", "clear", "yes"}
 
 
@@ -349,7 +349,10 @@ def test_the_opposite_number_is_not_compared_with_itself(gauge: int | None) -> N
     assert desk.cues == ["step done"]  # the tap counted, and says so
     desk.beside(1.5, lbf=10.0, mm=mm)
     seen = desk.seen()
-    assert [words.text for words in seen.second] == ["opposite number 10.0 lbf: kept", "ease off first"]
+    assert [words.text for words in seen.second] == [
+        "opposite number 10.0 lbf: kept",
+        "then the new line, the same pull",
+    ]
     assert isinstance(seen.card, PullsCard)
     assert [pull.text for pull in seen.card.pulls] == ["10.0 lbf", "--"]
     assert seen.commands == ("back",)
@@ -426,8 +429,8 @@ def test_against_the_chart_the_new_line_alone_is_pulled() -> None:
     desk = against_chart()
     desk.beside(1.0, lbf=10.0)
     seen = desk.seen()
-    assert seen.sentence.text == "Compare B with the chart's length: pull to 10 pounds"
-    assert [words.text for words in seen.second] == ["pull 10.0 lbf: right", "Level? Tap", "Long or short? Press long"]
+    assert seen.sentence.text == "Is the new B at the chart's length?"
+    assert [words.text for words in seen.second] == ["pull 10.0 lbf: good", "Level? Tap", "Long or short? Press long"]
     assert isinstance(seen.card, PullsCard)
     assert [pull.label for pull in seen.card.pulls] == ["new line"]
     desk.step_on_it()

@@ -35,7 +35,7 @@ def test_a_length_comes_typed_tapped_or_from_a_gauge():
     press(work, 1)  # level
     work.gauged(121 * INCH)
     press(work, 3, long=True)  # long or short?
-    press(work, 6, long=True)  # short
+    press(work, 6)  # short
     for n in range(3):
         press(work, 9 + n)
     work.take([Tick(16_000_000)])

@@ -234,7 +234,7 @@ def comparing() -> Snapshot:
         arrow=None,
         under="in turn, each alone, on the same board",
         gauge=gauge,
-        card=PullsCard("pull, in turn, on the same board", pulls, "the same pull, right for this plan: within 0.7 lbf"),
+        card=PullsCard("pull, in turn, on the same board", pulls, "the same pull, good for this plan: within 0.7 lbf"),
         drawing=state(("A link end", "B into A", "B canopy end"), "B canopy end", None),
         steps=steps(14),
         caution="Eyes covered; keep out of the line's path. Ease off, never let go.",

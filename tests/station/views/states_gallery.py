@@ -154,7 +154,7 @@ def long_or_short(desk: Workbench) -> None:
 def counting(desk: Workbench) -> None:
     """Count sixteenths with the foot."""
     long_or_short(desk)
-    desk.press()
+    desk.press(1.3)
     for _ in range(3):
         desk.press()
 
@@ -174,7 +174,7 @@ def taking_in(desk: Workbench) -> None:
 def letting_out(desk: Workbench) -> None:
     """Let the new line out."""
     long_or_short(desk)
-    desk.press(1.3)
+    desk.press()
     desk.press()
     desk.press()
     desk.wait(3.2)
