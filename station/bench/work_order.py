@@ -224,7 +224,7 @@ def _made(state: JobState, plan: LinePlan) -> Iterator[JobStep]:
             yield JobStep(f"{line}: pre-stretch", "pre-stretch", f"pre-stretch {line}", line, trap)
         what = {"joint": f"trap {line} into {trap.host}", "loop": f"trap {trap.trap}"}.get(trap.end, f"trap {line}")
         yield JobStep(f"{trap.trap}: trap", "trap", what, line, trap)
-        yield JobStep(f"{trap.trap}: set", "set", "set it", line, trap)
+        yield JobStep(f"{trap.trap}: set", "set", f"set {line}", line, trap)
         if trap.end == "joint":
             yield JobStep(f"{line}: route", "confirm", f"{line} to its attachment", line, trap)
         elif trap.end == "canopy end":
@@ -280,7 +280,7 @@ def _comparisons(state: JobState, line: str, trap: Step, after_sewing: bool = Fa
 
     sewn = " after sewing" if after_sewing else ""
     for n, found in enumerate(state.comparisons.get(chain, ()), 1):
-        yield step("compare", "compare", f"compare{sewn}" if n == 1 else "compare again", n)
+        yield step("compare", "compare", f"compare {line}{sewn}" if n == 1 else f"compare {line} again", n)
         difference_m = abs(found.difference_um) / 1e6
         if difference_m < LEAVE_BELOW_M or (after_sewing and difference_m <= bound_m):
             return
@@ -289,9 +289,9 @@ def _comparisons(state: JobState, line: str, trap: Step, after_sewing: bool = Fa
         if moved is None or (isinstance(moved, Adjusted) and moved.action == "leave"):
             return
         if after_sewing:
-            yield step("sew again", "sew", "sew again", n)
+            yield step("sew again", "sew", f"sew {line} again", n)
     n = len(state.comparisons.get(chain, ())) + 1
-    yield step("compare", "compare", f"compare{sewn}" if n == 1 else "compare again", n)
+    yield step("compare", "compare", f"compare {line}{sewn}" if n == 1 else f"compare {line} again", n)
 
 
 def _adjust_label(found: LineCompared, after_sewing: bool) -> str:
