@@ -15,6 +15,7 @@ and its length is what was trapped. The rules:
   whole sixteenths of an inch, that of the rounding (1/16 in / sqrt 12; JCGM 100:2008, F.2.2.1). A term without its data
   is left out and named; what it leaves is then part of the scatter;
 - a mark or a comparison whose pull nobody measured, and a trap that was not set, make no trial: it is shown, with why;
+- a trap that would have shortened its host by all its length, or lengthened it, was marked or compared wrongly;
 - a link end, a joint and a loop in mid-line are seen by no comparison of their own, and teach nothing;
 - a trial left out by a named person stays to be seen, with the reason; the last that was said of it counts.
 
@@ -241,7 +242,7 @@ def _trial(state: JobState, plan: LinePlan, step: Step, bench: str, number: Mapp
     sixteenths = first.difference_um / _SIXTEENTH_UM
     if first.line_gauge_um is None and abs(sixteenths - round(sixteenths)) < 1 / 1000:
         terms_m["rounding"] = _SIXTEENTH_UM / 1e6 / math.sqrt(12)
-    return LearnedTrial(
+    found = LearnedTrial(
         bench=bench,
         job=state.opened.job,
         at=filed[2].at,
@@ -257,6 +258,8 @@ def _trial(state: JobState, plan: LinePlan, step: Step, bench: str, number: Mapp
         entries=(filed[0].seq, filed[1].seq, filed[2].seq),
         why_not=_why_not(state, step, mark, first, [each.seq for each in filed]),
     )
+    impossible = found.trial.impossible
+    return replace(found, why_not=f"{impossible}, which no trap does") if impossible and not found.why_not else found
 
 
 def _why_not(state: JobState, step: Step, mark: MarkMade, first: LineCompared, seqs: Sequence[int]) -> str:

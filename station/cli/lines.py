@@ -142,7 +142,7 @@ def shrinkage(
     """
     from station.cli.line_words import shrinkage_answer, shrinkage_text
     from station.linework.allowance import kinds_words
-    from station.linework.shrinkage import doubts_of, estimate, matching
+    from station.linework.shrinkage import doubts_of, estimate, impossible_words, matching
     from station.settings.tables import SettingsFault
     from station.settings.trials import load_trials
 
@@ -164,6 +164,8 @@ def shrinkage(
             f"different trials are counted together ({kinds_words(trials)}); choose with --material, --lot and --guest"
         )
     warnings += [f"the trials: {doubt}" for doubt in doubts_of(found)]
+    if impossible := impossible_words(trials):
+        warnings.append(impossible)
     system: LengthSystem = "metric" if metric else "imperial"
     if plot_file is not None:
         from station.linework.trial_plot import plot, svg

@@ -144,15 +144,21 @@ class Allowances:
             if none:
                 self.doubts[f"{trap}: {none}; {model} stands in"] = None
             return estimate((), first, group=model, source=model).shrinkage
+        for row, trial in enumerate(trials, 1):
+            if trial.impossible:
+                where = f"{trial.row or row}{file}" + (f", made in {trial.made}," if trial.made else "")
+                raise AllowanceFault(
+                    f"trial {where} cannot be right: {trial.impossible}, which no trap does; make it again, or take it "
+                    "out"
+                )
         said = " ".join(filter(None, (f"{len(trials)} trial{'s' if len(trials) > 1 else ''}", chosen))) + file
         said += _made_words(trials)
         said += f", upon {model}" if first is not None else ""
         found = estimate(trials, first, group=f"trials {hash(tuple(trials))}", source=said)
-        k = found.shrinkage.coefficient
-        if not abs(k) < 1:
+        if (k := found.shrinkage.coefficient) < 0:
             raise AllowanceFault(
-                f"from {said} the shortening comes out as {share_text(k)} of the trap, expected less than the whole "
-                "trap; look at the trials again"
+                f"from {said} the shortening comes out as {share_text(k)} of the trap, and no trap lengthens its host; "
+                "make more trials"
             )
         for doubt in doubts_of(found):
             self.doubts[f"{said}: {doubt}"] = None

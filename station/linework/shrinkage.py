@@ -46,6 +46,7 @@ __all__ = [
     "doubts_of",
     "estimate",
     "first_value_of",
+    "impossible_words",
     "matching",
     "share_text",
 ]
@@ -236,6 +237,18 @@ def doubts_of(found: Estimate) -> list[str]:
     if known.scatter_m is not None and known.scatter_m < _NO_SCATTER_M:
         doubts.append("they agree to the last digit, and no ruler reads so finely: the scatter is not really nothing")
     return doubts
+
+
+def impossible_words(trials: Sequence[Trial]) -> str:
+    """Name the rows that tell what no trap does, which a plan refuses; '' where there is none."""
+    rows = [str(trial.row or row) for row, trial in enumerate(trials, 1) if trial.impossible]
+    if not rows:
+        return ""
+    named = ", ".join(rows[:4]) + (f" and {len(rows) - 4} more" if len(rows) > 4 else "")
+    return (
+        f"row{'s' if len(rows) > 1 else ''} {named} cannot be right: no trap shortens its host by all its length, or "
+        "lengthens it; a plan refuses such trials"
+    )
 
 
 def matching(

@@ -24,6 +24,7 @@ from station.settings.sheet import SheetRow, read_columns
 
 _DECIMAL = re.compile(r"([0-9]{1,9})(?:\.([0-9]{1,9}))? ?(m|cm|mm|in|ft)", re.ASCII)
 
+_TAPE_M = float(units.factor("in", "length")) / 16  # how well two lines are read against each other: our own figure
 _OPTIONAL = ("material", "lot", "guest", "uncertainty", "made")
 
 
@@ -43,6 +44,17 @@ class Trial:
     row: int = field(default=0, compare=False)
     standard_uncertainty_m: float | None = None
     made: str = field(default="", compare=False)
+
+    @property
+    def impossible(self) -> str:
+        """Say what it tells that no trap does; '' where a trap may. A sixteenth of an inch may be the tape's.
+
+        >>> Trial(0.15, 0.15).impossible, Trial(0.15, -0.002).impossible, Trial(0.15, -0.001).impossible
+        ('it shortened its host by all its length or more', 'it lengthened its host', '')
+        """
+        if self.shortening_m >= self.trap_m:
+            return "it shortened its host by all its length or more"
+        return "it lengthened its host" if self.shortening_m < -_TAPE_M else ""
 
 
 def load_trials(path: Path | str) -> list[Trial]:

@@ -123,10 +123,12 @@ def test_only_what_stands_counts() -> None:
         ([*trapped(), compared(1, 0, pull_mn=None)], "the pulls it was compared under were not measured"),
         ([*trapped()[:2], compared(1, 0)], "the trap was not set before it was compared"),
         ([compared(1, 0), *trapped()], "its mark, trap and comparison are not in the order of the work"),
+        ([*trapped(), compared(1, 10_000)], "it lengthened its host, which no trap does"),
+        ([*trapped(), compared(1, -119_000)], "it shortened its host by all its length or more, which no trap does"),
     ],
 )
 def test_what_was_not_measured_is_no_trial(facts: list[Entry], why: str) -> None:
-    """A trap marked or compared under pulls nobody measured, not set, or out of order is shown and does not count."""
+    """A trap marked or compared under pulls nobody measured, not set, out of order, or impossible does not count."""
     [one] = trials(*facts)
     assert (one.why_not, one.counts) == (why, False)
 

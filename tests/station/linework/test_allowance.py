@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from station.linework.braid import braid_angle_rad, shortening_of_braid
 from station.linework.line_plan import PlanFault, make_plan
-from station.linework.shrinkage import FirstValue, doubts_of, estimate, first_value_of
+from station.linework.shrinkage import FirstValue, doubts_of, estimate, first_value_of, impossible_words
 from station.settings.materials import material_named
 from station.settings.plan import CanopyEnd, Joint, LineSettings, LinkEnd, PlanSettings, ShrinkageSettings
 from station.settings.trials import Trial
@@ -245,20 +245,16 @@ def test_a_trap_never_counts_a_trial_of_another_kind(kinds, lot):
     assert plan.steps[0].shortening_m / plan.steps[0].trap_m == pytest.approx(expected, rel=1e-12)
 
 
-@pytest.mark.parametrize(
-    ("shortenings", "said"),
-    [
-        ((-1 / 16, -1 / 8), "they make a trap lengthen its host"),
-        ((5 / 16, 5 / 16, 5 / 16, 5 / 16), "they agree to the last digit"),
-    ],
-)
-def test_trials_that_cannot_be_are_questioned(shortenings, said):
-    """Trials in which a host grows, or that agree to the last digit, are counted, and the warnings question them."""
-    rows = tuple(Trial(5 * INCH, each * INCH) for each in shortenings)
-    warnings = make_plan(
-        PlanSettings("p.toml", "p", 44.5, INCH / 2, (MAIN,), shrinkage=ShrinkageSettings(trials=rows))
-    ).warnings
-    assert [each for each in warnings if f"{len(rows)} trials: {said}" in each]
+def test_trials_without_scatter_are_questioned():
+    """Trials that agree to the last digit are counted, and the warnings question them."""
+    (warning,) = (each for each in made_of(*[(5, 5 / 16)] * 4).warnings if "agree to the last digit" in each)
+    assert warning.startswith("4 trials: they agree")
+
+
+def made_of(*pairs):
+    """Give a plan made by trials of so many inches."""
+    rows = tuple(Trial(trap * INCH, shortening * INCH) for trap, shortening in pairs)
+    return make_plan(PlanSettings("p.toml", "p", 44.5, INCH / 2, (MAIN,), shrinkage=ShrinkageSettings(trials=rows)))
 
 
 def test_a_shortening_of_a_whole_trap_is_questioned_where_it_is_only_told():
@@ -268,11 +264,24 @@ def test_a_shortening_of_a_whole_trap_is_questioned_where_it_is_only_told():
     assert doubts_of(estimate([Trial(5 * INCH, 0.3 * INCH), Trial(5 * INCH, 0.4 * INCH)])) == []
 
 
-@pytest.mark.parametrize("shortening", [-1, 1, 2])
-def test_a_shortening_of_a_whole_trap_is_refused(shortening):
-    """Where trials make the shortening as long as the trap there is no plan: line, trap and the number are named."""
-    settings = ShrinkageSettings(trials=(Trial(INCH, shortening * INCH),))
-    with pytest.raises(
-        PlanFault, match=rf"line 'A', trap 'A link end': from 1 trial .* {shortening}\.0000 of the trap"
-    ):
-        make_plan(PlanSettings("p.toml", "p", 44.5, INCH / 2, (MAIN,), shrinkage=settings))
+@pytest.mark.parametrize(
+    ("shortening", "said"), [(-1 / 8, "lengthened its host"), (5, "by all its length"), (7, "by all its length")]
+)
+def test_a_plan_refuses_a_trial_that_no_trap_makes(shortening, said):
+    """One such trial among good ones is no plan: line, trap, row and what is wrong with it are named."""
+    with pytest.raises(PlanFault, match=f"line 'A', trap 'A link end': trial 2 cannot be right: it .*{said}"):
+        made_of((5, 5 / 16), (5, shortening), (6, 3 / 8))
+
+
+def test_a_plan_takes_a_trial_that_the_tape_alone_makes_negative():
+    """A sixteenth of an inch below nothing may be the reading's and counts, as long as no host grows by them all."""
+    assert made_of((5, 5 / 16), (5, -1 / 16)).steps[0].shortening_m == pytest.approx(INCH / 8)
+    with pytest.raises(PlanFault, match=r"from 2 trials the shortening comes out as -0\.0062 of the trap"):
+        made_of((5, -1 / 16), (5, 0))
+
+
+def test_rows_that_no_trap_makes_are_named():
+    """Each such row is named by its number, of many the first four."""
+    assert impossible_words([Trial(1, 0.06), Trial(1, 0.07)]) == ""
+    assert impossible_words([Trial(1, 0.06), Trial(1, 1, row=7)]).startswith("row 7 cannot be right")
+    assert impossible_words([Trial(1, 2)] * 6).startswith("rows 1, 2, 3, 4 and 2 more cannot")
