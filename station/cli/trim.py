@@ -134,10 +134,10 @@ def trim_text(found: LineSet, system: LengthSystem, pull_n: float | None, assume
         difference_words,
         error_words,
         group_words,
-        long_words,
         nm_words,
         pull_words,
         remake_words,
+        tilt_words,
         tolerance_words,
         verdict_words,
     )
@@ -157,11 +157,7 @@ def trim_text(found: LineSet, system: LengthSystem, pull_n: float | None, assume
     said = [verdict_words(found), f"{pull}; {tolerance_words(found, system)}{note}", "", *rows]
     if charted:
         said += ["", *(f"group {each.group}: {', '.join(group_words(each, system))}" for each in found.groups)]
-    said += [
-        f"tilt {tilt.first} to {tilt.second}: {long_words(tilt.tilt_nm, system)}"
-        + ("" if tilt.in_tolerance else ", out of tolerance")
-        for tilt in found.tilts
-    ]
+    said += [f"tilt: {tilt_words(tilt, found.tilt_tolerance_nm, system)}" for tilt in found.tilts]
     if found.mending.remake != ():
         said += ["", "Fewest lines to remake:", *(f"  {each}" for each in remake_words(found, system))]
         said += [each for each in (carried_words(found),) if each]

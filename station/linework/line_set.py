@@ -194,7 +194,7 @@ class LineSet:
             if line.left and line.right and line.left.chart_nm is not None and line.right.chart_nm is not None
             if abs(line.left.chart_nm - line.right.chart_nm) > self.tolerance_nm
         ]
-        tilted = [f"{tilt.first} to {tilt.second}" for tilt in self.tilts if not tilt.in_tolerance]
+        tilted = [f"{tilt.first} against {tilt.second}" for tilt in self.tilts if not tilt.in_tolerance]
         why = "no choice of lines brings the set in trim: a remade line keeps its group's mean error"
         if tilted:
             why += f", and the tilt of {', '.join(tilted)} is in those means"

@@ -31,10 +31,10 @@ from station.linework.set_words import (
     carried_words,
     difference_words,
     group_words,
-    long_words,
     nm_words,
     pull_words,
     remake_words,
+    tilt_words,
     tolerance_words,
     verdict_words,
 )
@@ -263,13 +263,9 @@ class _Drawing:
     def words(self) -> None:
         """Explain the signs, then say the tilts and what to remake."""
         self._keys()
-        tilts = [
-            f"{tilt.first} to {tilt.second}: {long_words(tilt.tilt_nm, self.system)}"
-            + ("" if tilt.in_tolerance else ", OUT of tolerance")
-            for tilt in self.found.tilts
-        ]
+        tilts = [tilt_words(tilt, self.found.tilt_tolerance_nm, self.system) for tilt in self.found.tilts]
         if tilts:
-            self._listed("Tilt: a group's mean against the next one's", tilts)
+            self._listed("Tilt: how a group stands against the next, by the chart", tilts)
         if not self.unfinished and self.found.mending.remake != ():
             self._listed("Fewest lines to remake", remake_words(self.found, self.system))
             carried = carried_words(self.found)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from station.linework.line_set import CheckedGroup, CheckedLine, LineSet, error_nm
+from station.linework.line_set import CheckedGroup, CheckedLine, LineSet, Tilt, error_nm
 from station.settings.line_table import NM_PER_M, MeasuredSide
 from station.units import LengthSystem, force_text, length_text
 
@@ -72,10 +72,22 @@ def difference_words(line: CheckedLine, tolerance_nm: Fraction, system: LengthSy
         return "no right" if line.right is None else "no left"
     if not difference_nm:
         return "level"
-    size = nm_words(abs(difference_nm), system)
-    if abs(difference_nm) > tolerance_nm and size == nm_words(tolerance_nm, system):
-        size = f"over {size}"
-    return f"{'left' if difference_nm > 0 else 'right'} {size} longer"
+    return f"{'left' if difference_nm > 0 else 'right'} {_size_words(difference_nm, tolerance_nm, system)} longer"
+
+
+def tilt_words(tilt: Tilt, tolerance_nm: Fraction, system: LengthSystem = "imperial") -> str:
+    """Say how a group stands against its neighbour, by their charts, and whether that is too much."""
+    if not tilt.tilt_nm:
+        return f"{tilt.first} is level with {tilt.second}"
+    size, way = _size_words(tilt.tilt_nm, tolerance_nm, system), "long" if tilt.tilt_nm > 0 else "short"
+    return f"{tilt.first} is {size} {way} against {tilt.second}{'' if tilt.in_tolerance else ', out of tolerance'}"
+
+
+def _size_words(length_nm: Fraction | int, tolerance_nm: Fraction, system: LengthSystem) -> str:
+    size_nm = length_nm if length_nm > 0 else -length_nm
+    size = nm_words(size_nm, system)
+    out = size_nm > tolerance_nm and size == nm_words(tolerance_nm, system)
+    return f"over {size}" if out else size
 
 
 def error_words(side: MeasuredSide | None, system: LengthSystem = "imperial") -> str:

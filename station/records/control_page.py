@@ -15,18 +15,17 @@ from collections.abc import Sequence
 from functools import partial
 
 from reportlab.lib import pagesizes
-from reportlab.platypus import Flowable, PageBreak, SimpleDocTemplate
+from reportlab.platypus import Flowable, PageBreak
 
 from station.linework.plan_words import COMES_FIRST
 from station.linework.set_picture import Picture
 from station.measuring.control import D4, E2
-from station.records.paper import FOOT, MARGIN, TOP, NumberedCanvas, dated, listed, load_fonts
+from station.records.paper import FOOT, MARGIN, TOP, NumberedCanvas, dated, listed, load_fonts, on_pages
 from station.records.set_page import Drawn
 
 _HEADS = ("No.", "Job", "Of", "Figure", "When, entry", "Made in")
 _SHARES = (0.05, 0.09, 0.16, 0.13, 0.19, 0.38)
 _TALLEST = 0.97
-_PADDING = 6.0
 
 Rows = Sequence[Sequence[str]]
 
@@ -36,14 +35,11 @@ def control_page(charts: Sequence[tuple[str, Picture, Rows]], paper: tuple[float
     load_fonts()
     file = io.BytesIO()
     width, height = paper[0] - 2 * MARGIN, paper[1] - TOP - FOOT
-    document = SimpleDocTemplate(
-        file, pagesize=paper, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=TOP, bottomMargin=FOOT, invariant=1,
-        title="Control charts", creator="fidbench", lang="en",
-    )  # fmt: skip
+    document = on_pages(file, paper, "Control charts")
     story: list[Flowable] = []
     for n, (name, picture, rows) in enumerate(charts):
         story += [PageBreak()] if n else []
-        story.append(Drawn(picture, width - 2 * _PADDING, _TALLEST * height))
+        story.append(Drawn(picture, width, _TALLEST * height))
         story += listed(f"Every figure: {name}", _HEADS, _SHARES, rows, width)
     limits = f"Limits: mean ± {E2:.3f} mean range; range limit: {D4:.3f} mean range."
     document.build(story, canvasmaker=partial(NumberedCanvas, [COMES_FIRST, limits], "Control charts", dated("")))

@@ -141,15 +141,20 @@ class _Drawing:
             if n in named:
                 self.put(Shape(_box(x, at, _SIGN + 1), "ink", "ink", 2.0))
                 if not {n - 1, n + 1} <= named:  # of a run the ends are enough
-                    self._number(x, at, n, top)
+                    self._number(x, at, n, (top, top + tall), above=at <= y(levels[0][1]))
             else:
                 self.put(Disc(x, at, _SIGN if len(figures) <= 80 else 3.5, "ground", "ink"))
         self.y = top + tall + 18
 
-    def _number(self, x: float, y: float, n: int, top: float) -> None:
-        """Write a figure's number above its sign, or below where the panel's title stands."""
-        below = y - 24 < top and x < _LEFT + _TITLE_ROOM
-        self.put(Text(x, y + 24 if below else y - 12, str(n + 1), 13.0, "ink", "middle", bold=True))
+    def _number(self, x: float, y: float, n: int, panel: tuple[float, float], *, above: bool) -> None:
+        """Write a figure's number on its sign's side away from the mean, or on the other where a title stands."""
+        room = y - 24 > panel[0] if above else y + 24 < panel[1]
+        if x < _LEFT + _TITLE_ROOM and not room:
+            above = not above
+        at, text = y - 12 if above else y + 22, str(n + 1)
+        half = text_width(text, 13.0, bold=True) / 2 + 2
+        self.put(Shape(((x - half, at + 1), (x + half, at + 1), (x + half, at - 11), (x - half, at - 11)), "ground"))
+        self.put(Text(x, at, text, 13.0, "ink", "middle", bold=True))
 
     def _level_names(self, levels: Sequence[tuple[str, str, float]]) -> None:
         """Name levels at the right, pushed apart where they would overlap."""
@@ -163,6 +168,7 @@ class _Drawing:
     def days(self, days: Sequence[str]) -> None:
         """Write the figures' numbers along the foot, and the days of the first and the last."""
         every = -(-len(days) // _MOST_TICKS) if days else 1
+        self.y += 4  # clear of a range of nothing
         for n in range(len(days)):
             if n % every == 0 or n == len(days) - 1:
                 if n != len(days) - 1 and len(days) - 1 - n < every:

@@ -23,7 +23,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
 
 FONT, BOLD = "B612", "B612-Bold"
 _SPARE_FONT = "Vera"  # comes with the PDF library; for letters that B612 lacks, in names above all
@@ -39,6 +39,7 @@ CEILING = HexColor("#7A1C00")
 MARGIN = 16 * mm
 TOP = 13 * mm
 FOOT = 20 * mm
+_FRAME = 6.0  # by which the PDF library's own frame keeps text away from a page's margins
 
 TEXT = ParagraphStyle("text", fontName=FONT, fontSize=8, leading=10.4, textColor=INK)
 SMALL = ParagraphStyle("small", parent=TEXT, fontSize=7.2, leading=9.2)
@@ -180,6 +181,14 @@ def _parts(row: Sequence[str]) -> Iterator[list[str]]:
         left = [cell[end:].lstrip() for cell, end in zip(left, ends, strict=True)]
         if not any(left):
             return
+
+
+def on_pages(file: Any, size: tuple[float, float], title: str, **about: str) -> SimpleDocTemplate:
+    """Give pages of this size whose text begins at the margins; the same bytes for the same text."""
+    left, top, foot = (margin - _FRAME for margin in (MARGIN, TOP, FOOT))
+    margins = {"leftMargin": left, "rightMargin": left, "topMargin": top, "bottomMargin": foot}
+    about = {"creator": "fidbench", "lang": "en"} | about
+    return SimpleDocTemplate(file, pagesize=size, title=title, invariant=1, **margins, **about)
 
 
 def dated(at: str) -> str:

@@ -29,7 +29,6 @@ from reportlab.platypus import (
     KeepInFrame,
     KeepTogether,
     PageBreak,
-    SimpleDocTemplate,
     Spacer,
     Table,
 )
@@ -72,6 +71,7 @@ from station.records.paper import (
     facts_table,
     listed,
     load_fonts,
+    on_pages,
     para,
     point,
     table,
@@ -131,19 +131,12 @@ def report(
     load_fonts()
     size = PAPERS[paper]
     file = io.BytesIO()
-    document = SimpleDocTemplate(
+    document = on_pages(
         file,
-        pagesize=size,
-        leftMargin=MARGIN - 6,  # the frame pads by 6
-        rightMargin=MARGIN - 6,
-        topMargin=TOP - 6,
-        bottomMargin=FOOT - 6,
-        title=f"Record of line work, job {sheet.job}",
+        size,
+        f"Record of line work, job {sheet.job}",
         author=sheet.bench or NOT_RECORDED,
         subject=sheet.opened.title if sheet.opened else NOT_RECORDED,
-        creator="fidbench",
-        lang="en",
-        invariant=1,
     )
     foot = (
         f"Anchor, the hash of entry {sheet.last_seq}: {groups(sheet.last_hash) or NOT_RECORDED}",

@@ -15,7 +15,7 @@ import io
 from functools import partial
 
 from reportlab.lib import pagesizes
-from reportlab.platypus import Flowable, SimpleDocTemplate, Spacer
+from reportlab.platypus import Flowable, Spacer
 
 from station.linework.line_set import LineSet, error_nm
 from station.linework.plan_words import COMES_FIRST
@@ -45,6 +45,7 @@ from station.records.paper import (
     dated,
     listed,
     load_fonts,
+    on_pages,
     para,
     plain,
     table,
@@ -54,7 +55,6 @@ from station.units import LengthSystem
 
 _COLOURS = {"ink": INK, "soft": SOFT, "rule": RULE, "card": CARD, "act": LINE}
 _TALLEST = 0.97  # of the room on a page
-_PADDING = 6.0  # of a page's frame, on either side
 _HEAD = 20.0  # of the picture, left away: the paper has a margin of its own
 
 
@@ -73,11 +73,8 @@ def set_page(
         COMES_FIRST,
         f"{pull_words(pull_n, system).capitalize()}; {tolerance_words(found, system)}. {verdict_words(found)}",
     ]
-    document = SimpleDocTemplate(
-        file, pagesize=paper, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=TOP, bottomMargin=FOOT, invariant=1,
-        title=f"Line set: {plain(name)}", creator="fidbench", lang="en",
-    )  # fmt: skip
-    story: list[Flowable] = [Drawn(layout(found, plain(name), system, pull_n), width - 2 * _PADDING, _TALLEST * height)]
+    document = on_pages(file, paper, f"Line set: {plain(name)}")
+    story: list[Flowable] = [Drawn(layout(found, plain(name), system, pull_n), width, _TALLEST * height)]
     story += listed("Every length", _HEADS, _SHARES, _rows(found, system), width)
     story += [Spacer(1, 16), _signing(width)]
     title = f"Line set: {name}"
@@ -104,7 +101,8 @@ def _rows(found: LineSet, system: LengthSystem) -> list[list[str]]:
 
 
 def _signing(width: float) -> Flowable:
-    return table([[para(each, LABEL) for each in ("Measured by", "Date", "Signature")]], (0.4, 0.25, 0.35), width)
+    cells = [para(each, LABEL) for each in ("Measured by", "Date", "Signature")]
+    return table([cells], (0.4, 0.25, 0.35), width, heights=[30.0])
 
 
 class Drawn(Flowable):  # type: ignore[misc]  # reportlab ships no types for its flowables

@@ -6,7 +6,7 @@ import pytest
 
 from station.control_app import control_page
 from station.in_control import Charted, Of, chart_picture, charts, rows, signal_words, verdict_words
-from station.linework.set_picture import Disc, svg
+from station.linework.set_picture import Disc, Shape, Text, svg
 from station.measuring.control import control
 from station.records.archive import Archive
 from station.records.control_page import control_page as paper
@@ -115,6 +115,21 @@ def test_a_chart_draws_every_figure_on_screen_and_paper(tmp_path: Path) -> None:
     page = [("chart", picture, rows(one))]
     assert paper(page) == paper(page)
     assert len(rows(one)) == 21
+
+
+@pytest.mark.parametrize("far_um", [9_000, -9_000])
+def test_a_signals_number_stands_clear_of_the_mean(tmp_path: Path, far_um: int) -> None:
+    """The number of a figure beyond a limit stands beyond its sign as seen from the mean, and nothing is behind it."""
+    days = [*STEADY, Day(far_um), *STEADY[:3]]
+    [one] = charted(shop(tmp_path / "a.sqlite", days), "first-try-differences")
+    parts = chart_picture(one).parts
+    at = next(n for n, part in enumerate(parts) if isinstance(part, Text) and part.text == "21" and part.bold)
+    sign, plate, number = parts[at - 2 : at + 1]
+    assert isinstance(sign, Shape)
+    assert isinstance(plate, Shape)
+    assert isinstance(number, Text)
+    assert (sign.fill, plate.fill) == ("ink", "ground")
+    assert all(y < number.y - 5 if far_um < 0 else y > number.y for _, y in sign.points)
 
 
 def test_the_page_shows_what_is_chosen(tmp_path: Path, qtbot) -> None:  # type: ignore[no-untyped-def]  # pytest-qt's

@@ -30,7 +30,7 @@ def test_a_set_in_trim_ends_with_0(tmp_path, capfd):
     answer = run(capfd, "trim", path, "--json").json
     assert (answer["in_trim"], answer["remake"], answer["out_of_tolerance"]) == (True, [], [])
     assert answer["tilts"] == [{"groups": ["A", "B"], "tilt_m": pytest.approx(INCH / 8), "in_tolerance": True}]
-    assert "tilt A to B: 1/8 in long" in ran.out
+    assert "tilt: A is 1/8 in long against B" in ran.out
 
 
 def test_a_set_without_its_chart_is_called_no_more_than_level(tmp_path, capfd):

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from station.linework.line_set import MOST_LINES, check
+from station.linework.set_words import tilt_words
 from station.settings.line_table import MeasuredSide
 from tests.station.linework.line_sets import INCH, drawn, slow_fewest, slow_in_trim, slow_remade
 
@@ -143,9 +144,24 @@ def test_a_tilt_that_no_remaking_mends_is_said():
     ]
     found = check(sides, HALF, HALF)
     assert found.mending.remake is None
-    assert "A to B" in found.mending.why_none
+    assert "A against B" in found.mending.why_none
     apart = [MeasuredSide("A1", "L", 102 * INCH, 102 * INCH), MeasuredSide("A1", "R", 100 * INCH, 100 * INCH)]
     assert "the chart itself" in check(apart, HALF, HALF).mending.why_none
+
+
+def test_a_tilt_is_said_as_one_group_against_the_next():
+    """It is said which group stands long or short against which, and what is out never reads as the tolerance."""
+    for tilt_nm, said in (
+        (0, "A is level with B"),
+        (-INCH // 4, "A is 1/4 in short against B"),
+        (INCH // 2, "A is 1/2 in long against B"),
+        (INCH // 2 + 1, "A is over 1/2 in long against B, out of tolerance"),
+        (-INCH, "A is 1 in short against B, out of tolerance"),
+    ):
+        lengths = {"A1": 100 * INCH + tilt_nm, "B1": 100 * INCH}
+        sides = [MeasuredSide(line, side, lengths[line], 100 * INCH) for line in lengths for side in ("L", "R")]
+        (tilt,) = check(sides, HALF, HALF).tilts
+        assert tilt_words(tilt, HALF) == said
 
 
 def test_groups_tilt_to_the_next_in_the_order_they_appear():
