@@ -149,6 +149,7 @@ class ServerStore:
         """Set a new connection up, before anything else is done on it."""
         with raw.cursor() as cursor:
             cursor.execute("SET synchronous_commit = on")
+            cursor.execute("SET max_parallel_workers_per_gather = 0")  # see schema; older archives call it safe
             if self._bench is None:
                 cursor.execute("SET default_transaction_read_only = on")
             else:

@@ -1,4 +1,4 @@
-"""How fast questions over 20 000 jobs are answered from a file, and 20 000 holds judged again.
+"""How fast questions over 20 000 jobs are answered from a file and a server, and 20 000 holds judged again.
 
 Each job is opened with a canopy, a lot and a plan, has two pieces cut, one hold of thirty seconds at eighty readings a
 second, and a signature: 100 000 entries. There are 400 lots and one scale. The holds' traces are 1 000 different ones,
@@ -8,11 +8,14 @@ each kept once, so that the file is made in minutes; every hold is read, unpacke
 from __future__ import annotations
 
 import dataclasses
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from station.measuring.hold import judge, typed_uncertainty
 from station.measuring.trace import Trace
@@ -26,6 +29,7 @@ from station.records.rows import Row, StoredTrace
 from station.records.workers import cores, revisited
 from tests.benchmarks.measuring import figure
 from tests.station.records.sample_job import BENCH, HELD, OPENED, RESPONSE_US, SPECIFICATION, UNCERTAINTY, hold, pulled
+from tests.station.records.server import server
 
 JOBS = 20_000
 LOTS = 400
@@ -62,7 +66,7 @@ def entries() -> Iterator[Entry | StoredTrace]:
     yield DailyChecked(scale=SCALE, known_mn=133_447, indicated_mn=137_895, agreed=False, within_mn=890)
 
 
-def made(path: Path) -> Path:
+def made(where: Path | str) -> Path | str:
     """Make the archive, sealed as a bench seals it, and kept at once."""
 
     def items() -> Iterator[Row | StoredTrace]:
@@ -77,9 +81,9 @@ def made(path: Path) -> Path:
             prev = link.hash
             yield Row(BENCH, seq, each.job, facts["kind"], link.hash, link.body, text_of(beside))
 
-    with Archive.open(path, bench=BENCH, create=True) as archive:
+    with Archive.open(where, bench=BENCH, create=True) as archive:
         archive.take_back(items())
-    return path
+    return where
 
 
 def bare_judged_s(pulls: list[Trace]) -> float:
@@ -90,13 +94,31 @@ def bare_judged_s(pulls: list[Trace]) -> float:
     return (time.process_time() - begun) * JOBS / len(pulls)
 
 
+def lot_s(archive: Archive) -> float:
+    """Give the seconds in which everything made from a lot is found."""
+    begun = time.perf_counter()
+    found = find(archive, Asked(lot="H-0123"))
+    took_s = time.perf_counter() - begun
+    if len(found) != JOBS // LOTS:
+        raise RuntimeError(f"found {len(found)} jobs of a lot")
+    return took_s
+
+
+def on_a_server() -> Iterator[dict[str, Any]]:
+    """Measure the same on a server; where none is installed, say so and measure nothing."""
+    try:
+        with server() as running, Archive.open(made(running.new())) as archive:
+            name = f"records, {JOBS:,} jobs on a server: everything made from a lot"
+            yield figure(name, lot_s(archive), "s", 1, None, False)
+    except pytest.skip.Exception as why:
+        print(f"finding on a server is left out: {why}", file=sys.stderr)
+
+
 def figures() -> list[dict[str, Any]]:
     """Measure questions over many jobs."""
     with tempfile.TemporaryDirectory(dir=".", prefix=".measured-") as folder:
         with Archive.open(made(Path(folder) / "archive.sqlite")) as archive:
-            begun = time.perf_counter()
-            of_lot = find(archive, Asked(lot="H-0123"))
-            lot_s = time.perf_counter() - begun
+            of_lot_s = lot_s(archive)
             begun = time.perf_counter()
             (doubt,) = doubts(archive, SCALE)
             holds = in_doubt(archive, SCALE, doubt)
@@ -105,12 +127,13 @@ def figures() -> list[dict[str, Any]]:
             again = list(revisited(archive, holds, ASKED, workers=min(2, cores())))
             judged_s = time.perf_counter() - begun
         worse = sum(each.worse for each in again)
-        if (len(of_lot), len(holds), len(again)) != (JOBS // LOTS, JOBS, JOBS) or not worse:
-            raise RuntimeError(f"found {len(of_lot)} of a lot, {len(holds)} holds, {worse} worse")
+        if (len(holds), len(again)) != (JOBS, JOBS) or not worse:
+            raise RuntimeError(f"found {len(holds)} holds, {worse} worse")
         bare_s = bare_judged_s(traces()[:200]) / min(2, cores())
         name = f"records, {JOBS:,} jobs"
         return [
-            figure(f"{name}: everything made from a lot", lot_s, "s", 1, None, False),
+            figure(f"{name}: everything made from a lot", of_lot_s, "s", 1, None, False),
             figure(f"{name}: every hold made with a scale since its last good check", scale_s, "s", 1, None, False),
             figure(f"{name}: their holds judged again with less trust, two cores", judged_s, "s", 60, bare_s, False),
+            *on_a_server(),
         ]

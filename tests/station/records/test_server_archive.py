@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 import subprocess
 import sys
 import textwrap
@@ -12,9 +13,10 @@ import pytest
 
 from station.records.archive import Archive, ArchiveFault
 from station.records.chain import digest
-from station.records.entries import Checked
+from station.records.entries import Checked, PieceCut
 from station.records.exports import take_in
 from station.records.gather import gather
+from station.records.register import Asked, Found, find, register
 from station.records.schema import SERVER_GUARDS
 from station.records.signatures import Signer
 from station.records.verify import Verification, verify, verify_examined
@@ -112,7 +114,7 @@ def test_the_commands_read_an_archive_on_a_server(empty: str, capfd: CapFd, tmp_
 BENCH_THAT_FILES = """
     import sys
     from station.records.archive import Archive
-    from station.records.entries import Checked
+    from station.records.entries import Checked, PieceCut
     from tests.station.records.sample_job import hold, pulled
 
     where, bench = sys.argv[1:]
@@ -124,6 +126,40 @@ BENCH_THAT_FILES = """
             archive.append(hold((str(n),), trace, "A: pre-stretch"), "2026-03-04T05:06:07.000000Z", [trace])
             archive.append(Checked(job="26-0001", check=f"check {n}"), "2026-03-04T05:06:07.000000Z")
 """
+
+
+def test_a_lot_is_found_on_a_server_as_in_a_file(empty: str, tmp_path: Path) -> None:
+    """The jobs and pieces of a lot are the same from a server as from a file, however the lot is written."""
+    lots = ["H-1", " h-1 ", "Straße", "STRASSE", "中", "", "H-2", "z", "Z-9", "_"]
+    facts = [
+        fact
+        for n, lot in enumerate(lots, 1)
+        for fact in (
+            dataclasses.replace(OPENED, job=f"26-{n:04d}", stock={"lot": lot}),
+            PieceCut(job=f"26-{n:04d}", step="A: cut", line="A", piece=str(n), length_um=None, lot=lots[-n]),
+        )
+    ]
+    found: list[list[list[Found]]] = []
+    for where in (empty, str(tmp_path / "a.sqlite")):
+        with Archive.open(where, bench=BENCH, create=True) as archive:
+            for fact in facts:
+                archive.append(fact, AT)
+            found.append([find(archive, Asked(lot=lot)) for lot in [*lots, "h-3"]])
+    assert found[0] == found[1]
+    assert [len(each) for each in found[0]] == [4, 4, 4, 4, 2, 0, 2, 2, 2, 2, 0]
+
+
+def test_a_server_that_reads_in_parallel_reads_what_bodies_say(empty: str) -> None:
+    """A server that takes several processes to a large table answers, also by a function of an older archive."""
+    file_sample(empty)
+    tool(
+        empty,
+        "DO $$ BEGIN EXECUTE format('ALTER DATABASE %I SET force_parallel_mode = on', current_database()); END $$",
+    )
+    assert len(tool(empty, "SELECT fidbench_place(body, '{at}') FROM entries")) > 10
+    tool(empty, "ALTER FUNCTION fidbench_place(text, text[]) PARALLEL SAFE")
+    with Archive.open(empty) as archive:
+        assert [line.job for line in register(archive)] == [JOB]
 
 
 def test_eight_benches_write_at_once_without_a_gap(empty: str) -> None:
