@@ -68,7 +68,7 @@ def read_weights(text: str, place: Place) -> tuple[Load, ...]:
     """Read weights parted by commas, lightest first, at least three. Raises `WeightsFault`."""
     weights = tuple(load_of(each, place) for each in text.split(",") if each.strip())
     if len(weights) < FEWEST_POINTS:
-        raise WeightsFault(f"found {len(weights)} weights, expected at least {FEWEST_POINTS}, parted by commas")
+        raise WeightsFault(f"weights: found {len(weights)}, expected at least {FEWEST_POINTS}, parted by commas")
     for lighter, heavier in pairwise(weights):
         if heavier.applied_n <= lighter.applied_n:
             raise WeightsFault(f"found {heavier.text} after {lighter.text}, expected each heavier than the one before")

@@ -12,6 +12,8 @@ from typing import cast
 
 import click
 
+from station.cli.answers import Commands
+
 # Command -> (module below station.cli, its one-line help).
 COMMANDS = {
     "adjust": ("lines", "Tell how much to take in or let out at a canopy end."),
@@ -35,7 +37,7 @@ COMMANDS = {
 }
 
 
-class Bench(click.Group):
+class Bench(Commands):
     """The top command: knows its commands by name, and imports the one that is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 -- click's own face
@@ -53,18 +55,6 @@ class Bench(click.Group):
         """List the commands without importing them."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, COMMANDS[name][1]) for name in sorted(COMMANDS)])
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Name the nearest command where one is misspelt."""
-        import difflib
-
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            near = difflib.get_close_matches(args[0], COMMANDS, 1)
-            hint = f"; the nearest is {near[0]!r}" if near else f"; expected one of {', '.join(sorted(COMMANDS))}"
-            ctx.fail(f"there is no command {args[0]!r}{hint}")
-        return super().resolve_command(ctx, args)
 
 
 @click.group(cls=Bench, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

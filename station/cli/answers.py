@@ -44,6 +44,23 @@ class Quantity(click.ParamType[Fraction]):
             self.fail(str(fault), param, ctx)
 
 
+class Commands(click.Group):
+    """Commands, of which the nearest is named where one is misspelt."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is called."""
+        import difflib
+
+        known = self.list_commands(ctx)
+        if args and args[0] not in known and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], known, 1)
+            hint = f"; the nearest is {near[0]!r}" if near else f"; expected one of {', '.join(known)}"
+            ctx.fail(f"there is no command {args[0]!r}{hint}")
+        return super().resolve_command(ctx, args)
+
+
 def say_table(rows: Sequence[Sequence[str]]) -> None:
     """Print rows of cells under each other, as wide as each column needs."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]

@@ -148,7 +148,7 @@ def hold(
     if key is not None and archive is None:
         raise click.UsageError("--key signs what is filed; name the archive with --archive A")
     rated_mn = rated(rated_strength)
-    station = load_station(station_file, rated_mn)
+    station = load_station(station_file, rated_mn, with_hold=hold_file is None)
     spec = load_specification(hold_file, rated_mn) if hold_file else station.hold
     if spec is None:
         raise SettingsFault(f"{station_file}: has no [hold]; name one with --hold FILE, or write [hold] in the file")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from station.cli.answers import TIME, as_json, print_json, say, warn
+from station.records.words import count
 
 if TYPE_CHECKING:
     from drivers.capture import Capture, CaptureLine
@@ -79,7 +80,7 @@ def _question_of(url: str, baud: int) -> Question | None:
         heard, lost = _try(url, baud, asked)
         found = propose_answers(asked, heard)
         what = "without a question" if asked is None else f"asked {asked.name}"
-        warn(f"{what}: {len(heard)} bytes, {found.explained if found else 0} frames explained{lost}")
+        warn(f"{what}: {count(len(heard), 'byte')}, {count(found.explained if found else 0, 'frame')} explained{lost}")
         if found is not None:
             return asked
     return None
@@ -137,7 +138,7 @@ def _speed_of(url: str) -> int:
         heard, lost = _try(url, baud)
         proposal = propose(heard)
         share = proposal.explained / proposal.frames if proposal else 0.0
-        told = f"{len(heard)} bytes, {readable(heard):.0%} readable, {share:.0%} of its frames explained"
+        told = f"{count(len(heard), 'byte')}, {readable(heard):.0%} readable, {share:.0%} of its frames explained"
         warn(f"{baud:7} baud: {told}{lost}")
         if share > 0.9:
             return baud
@@ -160,7 +161,7 @@ def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question 
     elif not heard:
         warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
     elif proposal is None:
-        say(f"No description reads these {len(heard)} bytes; {readable(heard):.0%} of them are readable.")
+        say(f"No description reads what came: {count(len(heard), 'byte')}, {readable(heard):.0%} readable.")
         if readable(heard) < _PLAIN_TEXT:
             say("Garbled text has the wrong speed or parity: try --try-speeds, or --baud as its handbook says.")
         else:

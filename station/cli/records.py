@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from station.cli.answers import archive_option, as_json, print_json, say, say_table, warn
+from station.cli.answers import Commands, archive_option, as_json, print_json, say, say_table, warn
 from station.cli.finding import HEADS, cells_of, find, gather, revisit
 from station.records.rows import Row, readable
 from station.records.words import count, groups
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
-@click.group()
+@click.group(cls=Commands)
 def records() -> None:
     """List, show, check, report, export, import and back up what is filed."""
 
@@ -368,7 +368,7 @@ def _say_facts(title: str, facts: Sequence[tuple[str, str]]) -> None:
 
 
 def _say_verified(found: Verification, anchor: str | None) -> None:
-    say(f"{found.entries} entries and {found.holds} judged holds worked out anew.")
+    say(found.worked_out)
     for damage in found.damaged:
         place = "The archive" if damage.seq is None else f"Entry {damage.seq}"
         bench = f" of {damage.bench}" if damage.bench and len(found.heads) > 1 else ""

@@ -219,7 +219,8 @@ def _chosen(
 def _why_none(trials: Sequence[Trial], chosen: str) -> str:
     if not trials:
         return ""
-    return f"none of the {len(trials)} trials is {chosen or 'around its like'}; found {kinds_words(trials)}"
+    none = f"none of the {len(trials)} trials is" if len(trials) > 1 else "the one trial is not"
+    return f"{none} {chosen or 'around its like'}; found {kinds_words(trials)}"
 
 
 def _why_no_first_value(material: MaterialSettings, ratio: float) -> str:

@@ -74,13 +74,15 @@ def braid_angle_rad(flat_width_m: float, picks_per_m: float, carriers: int) -> f
 
     `picks_per_m` counts the crossings of one yarn family along the line, `carriers` all yarns of the braid. A tube
     pressed flat is half its girth wide, and one yarn goes once round in carriers/2 picks. Raises `ValueError` for
-    anything not above 0.
+    anything not above 0, and for carriers in odd number, which no tube is braided of.
     """
     if not (flat_width_m > 0 and picks_per_m > 0 and carriers > 0):
         raise ValueError(
             f"found a flat width of {flat_width_m!r} m, {picks_per_m!r} picks per metre and {carriers!r} carriers; "
             "expected each above 0"
         )
+    if carriers % 2:
+        raise ValueError(f"found {carriers} carriers; half of a tube's go round each way, so expected an even number")
     lead_m = carriers / (2 * picks_per_m)
     return math.atan(2 * flat_width_m / lead_m)
 

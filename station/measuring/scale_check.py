@@ -180,7 +180,7 @@ def check_scale(
     zeros = [each.indicated_n for each in indications if each.applied_n == 0]
     forces = sorted({each.applied_n for each in indications if each.applied_n > 0})
     if len(forces) < FEWEST_POINTS:
-        raise ScaleCheckFault(f"found {len(forces)} points above zero, expected at least {FEWEST_POINTS}")
+        raise ScaleCheckFault(f"points above zero: found {len(forces)}, expected at least {FEWEST_POINTS}")
     points = tuple(_point(force, indications, resolution_n, force == forces[-1]) for force in forces)
     largest_zero_n = max(abs(zero) for zero in zeros)
     zero_error_pct = 100 * largest_zero_n / (capacity_n if capacity_n is not None else forces[-1])
@@ -225,9 +225,9 @@ def _point(force: float, indications: Sequence[Indication], resolution_n: float 
     up = [each.indicated_n for each in indications if each.applied_n == force and not each.down]
     down = [each.indicated_n for each in indications if each.applied_n == force and each.down]
     if len(up) < FEWEST_UP:
-        raise ScaleCheckFault(f"at {at}: found {len(up)} runs up, expected at least {FEWEST_UP}")
+        raise ScaleCheckFault(f"runs up at {at}: found {len(up)}, expected at least {FEWEST_UP}")
     if len(down) < FEWEST_DOWN and not top:
-        raise ScaleCheckFault(f"at {at}: found no run down, expected at least {FEWEST_DOWN}")
+        raise ScaleCheckFault(f"runs down at {at}: found none, expected at least {FEWEST_DOWN}")
     errors_pct = [100 * (each - force) / force for each in up]
     mean_up, scatter_n = mean_and_sd(up)
     mean_down = sum(down) / len(down) if down else mean_up  # at the top the way down begins

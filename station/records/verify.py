@@ -64,6 +64,11 @@ class Verification:
         return not self.damaged and not self.verdicts_changed
 
     @property
+    def worked_out(self) -> str:
+        """Say how much was looked at."""
+        return f"{count(self.entries, 'entry', 'entries')} and {count(self.holds, 'judged hold')} worked out anew."
+
+    @property
     def head(self) -> str | None:
         """The hash of the last entry, where one bench wrote here."""
         return next(iter(self.heads.values())) if len(self.heads) == 1 else None

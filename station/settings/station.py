@@ -112,15 +112,18 @@ class StationSettings:
         return replace(self, scale=self.scales[name], second_scale=None, gauge=None)
 
 
-def load_station(path: Path | str, rated_strength_mn: int | None = None) -> StationSettings:
-    """Read a station file. Raises `SettingsFault` naming the file, the key, what was found and what was expected."""
+def load_station(path: Path | str, rated_strength_mn: int | None = None, *, with_hold: bool = True) -> StationSettings:
+    """Read a station file; its [hold] is left unread where another hold outranks it.
+
+    Raises `SettingsFault` naming the file, the key, what was found and what was expected.
+    """
     top = Table.load(path)
     station = top.table("station")
     name, mark = station.text("name"), station.get("mark", _mark, "")
     station.done()
     scale = _scale(top.table("scale"))
     pedal = _pedal(top.table("pedal")) if "pedal" in top else None
-    hold = read_hold(top.table("hold"), Path(path).stem, rated_strength_mn) if "hold" in top else None
+    hold = read_hold(top.table("hold"), Path(path).stem, rated_strength_mn) if with_hold and "hold" in top else None
     second = _scale(top.table("second_scale")) if "second_scale" in top else None
     gauge = _gauge(top.table("gauge")) if "gauge" in top else None
     for known in ("pedal", "hold", "second_scale", "gauge"):

@@ -152,7 +152,7 @@ class ArchivePage(Page):
         self.say(f"The record is {path}." + ("" if shown else " Nothing here shows PDF files: open it elsewhere."))
 
     def _verified(self, found: Verification) -> None:
-        whole = f"{found.entries} entries and {found.holds} judged holds worked out anew. "
+        whole = f"{found.worked_out} "
         if found.good:
             heads = " ".join(f"Anchor of {bench}: {groups(head)}" for bench, head in found.heads.items())
             self.say(f"{whole}Nothing is damaged, and every verdict follows from its stored trace. {heads}")

@@ -211,7 +211,7 @@ def test_the_form_stands_as_it_was_filled_in(loft: Loft) -> None:
         "weights": "", "target": "30 lbf", "latitude": "", "height": "", "density": "8000", "resolution": "0.02 lbf",
         "capacity": "100 lbf",
     }  # fmt: skip
-    assert said == "found 2 weights, expected at least 3, parted by commas"
+    assert said == "weights: found 2, expected at least 3, parted by commas"
     assert {field.key: field.default for field in second}["height"] == "12 ft"
     loft.full()
     again = Answers(None)

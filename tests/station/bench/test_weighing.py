@@ -355,7 +355,7 @@ def test_another_daily_weight_must_be_near_the_target() -> None:
 
 
 @pytest.mark.parametrize(("text", "said"), [
-    ("5 kg, 10 kg", "found 2 weights, expected at least 3"),
+    ("5 kg, 10 kg", "weights: found 2, expected at least 3"),
     ("5 kg, 5 kg, 10 kg", "found 5 kg after 5 kg, expected each heavier"),
     ("5, 10 kg, 15 kg", "found '5', expected a mass or a force"),
     ("0 kg, 5 kg, 10 kg", "found '0 kg', expected more than nothing"),

@@ -230,6 +230,18 @@ def test_too_light_a_pull_times_out_not_held(capfd: pytest.CaptureFixture[str], 
     assert (ran.status, ran.lines[-1]["reasons"]) == (1, ["never-in-band"])
 
 
+def test_a_hold_named_on_the_line_outranks_what_the_station_says(
+    capfd: pytest.CaptureFixture[str], tmp_path: Path, hold_file: Path
+) -> None:
+    """A station's hold that lacks the rated strength or passes the scale's capacity is no matter where another is."""
+    for change in (('target = "30 lbf"', 'target = "10 %"'), ('ceiling = "60 lbf"', 'ceiling = "900 lbf"')):
+        station = station_file(tmp_path)
+        station.write_text(station.read_text().replace(*change))
+        assert run(capfd, "hold", "--station", station, "--timeout", "0.2 s").status == 2
+        ran = run(capfd, "hold", "--station", station, "--hold", hold_file, "--timeout", "0.2 s")
+        assert (ran.status, "no frame" in ran.err) == (3, True)
+
+
 def test_no_scale_is_status_3(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """Where no frame ever comes there is no verdict: status 3, and what to look at."""
     ran = run(capfd, "hold", "--station", station_file(tmp_path), "--timeout", "0.5 s", "--json")

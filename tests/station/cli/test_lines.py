@@ -465,6 +465,7 @@ class TestBraid:
             (("--angle", "12 deg", "--area-ratio", "0"), "0.0"),
             (("--angle", "12 deg", "--area-ratio", "nan"), "nan"),
             (("--flat-width", "2 mm", "--picks", "0", "--carriers", "16"), "above 0"),
+            (("--flat-width", "2 mm", "--picks", "9", "--carriers", "15"), "found 15 carriers; half"),
         ],
     )
     def test_what_is_wrong_is_named(self, arguments, part):

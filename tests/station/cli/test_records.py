@@ -16,7 +16,7 @@ import pytest
 from station.measuring.trace import Trace
 from station.records.archive import Archive
 from tests.station.cli.commands import run
-from tests.station.records.sample_job import BENCH, JOB, OPENED, file_job, story
+from tests.station.records.sample_job import BENCH, HELD, JOB, OPENED, file_job, hold, pulled, story
 
 CapFd = pytest.CaptureFixture[str]
 
@@ -97,6 +97,20 @@ def test_a_job_that_is_not_there_is_refused_by_name(capfd: CapFd, filed: Path, c
     assert "found no job '26-0007'" in ran.err
     assert "the nearest is 26-0001" in ran.err
     assert "Traceback" not in ran.err
+
+
+def test_a_misspelt_command_names_the_nearest(capfd: CapFd) -> None:
+    """A command of the records that there is not names the nearest, or all there are."""
+    assert "there is no command 'verfy'; the nearest is 'verify'" in run(capfd, "records", "verfy").err
+    assert "expected one of backup, export, find" in run(capfd, "records", "xyzzy").err
+
+
+def test_a_single_hold_is_said_to_be_one(capfd: CapFd, tmp_path: Path) -> None:
+    """Counts are said as of one or of many."""
+    with Archive.open(tmp_path / "a.sqlite", bench=BENCH, create=True) as archive:
+        archive.append(hold((), pulled(1, *HELD), ""), "2026-03-04T05:06:07.000000Z", [pulled(1, *HELD)])
+    said = run(capfd, "records", "verify", "--archive", tmp_path / "a.sqlite").out
+    assert said.startswith("1 entry and 1 judged hold worked out anew.")
 
 
 def test_a_whole_archive_verifies_with_status_0(capfd: CapFd, filed: Path) -> None:

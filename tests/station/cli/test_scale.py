@@ -116,9 +116,9 @@ def test_a_row_copied_is_no_run_more(tmp_path: Path, capfd: pytest.CaptureFixtur
     [
         (passes()[1:], "run 1: found no zero before its points"),
         (passes()[:-1], "run 3: found no zero after its points"),
-        (passes(runs=2), "found 2 runs up, expected at least 3"),
-        (passes(points=(5, 30)), "found 2 points above zero, expected at least 3"),
-        ([row for row in passes() if "down,30" not in row], "found no run down, expected at least 1"),
+        (passes(runs=2), "runs up at 22.24 N: found 2, expected at least 3"),
+        (passes(points=(5, 30)), "points above zero: found 2, expected at least 3"),
+        ([row for row in passes() if "down,30" not in row], ": found none, expected at least 1"),
         ([], "found no loaded row"),
     ],
 )
