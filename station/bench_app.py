@@ -6,7 +6,6 @@ the bench's window, the other pages) is imported where it is used: so it stands 
 
 from __future__ import annotations
 
-import dataclasses
 import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -19,14 +18,13 @@ from PyQt6.QtCore import QSize, QTimer
 from PyQt6.QtWidgets import QApplication
 
 from station.faults import is_fault
-from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file, shop_folder
-from station.settings.shop import hold_names
+from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file
 from station.settings.station import KeyPedal, StationSettings, load_station
 from station.settings.writing import edited, keep
 from station.units import LengthSystem
 from station.views.dialogs import ask
 from station.views.form import Field
-from station.views.job_forms import NEW_JOB, STATION_HOLD
+from station.views.job_forms import job_fields
 from station.views.page import SIZE, Page
 from station.views.palette import LookName, look_named
 from station.views.start import DAILY, FULL, MEASURE, PLAN_KEY, SET_UP, StartPage
@@ -122,7 +120,7 @@ class Sitting:
         self.start = StartPage(
             self._look,
             None,
-            self._fields(),
+            job_fields(self._station),
             self._go_on_or_say,
             self._begin_or_say,
             plan=plan,
@@ -277,14 +275,6 @@ class Sitting:
         if self.page is not None:
             self.page.say(f"In use, now and the next time: {file}.")
 
-    def _fields(self) -> tuple[Field, ...]:
-        """Give the fields of a new job; the station's own hold stands first where it has one."""
-        names = tuple(hold_names(shop_folder()))
-        choices = names
-        if self._station is not None and self._station.hold is not None:
-            choices = (STATION_HOLD, *names)
-        return tuple(dataclasses.replace(each, choices=choices) if each.key == "hold" else each for each in NEW_JOB)
-
     def _go_on_or_say(self, job: str) -> None:
         """Open a job; what a person can mend is said, and the first page stays."""
         try:
@@ -349,7 +339,9 @@ class Sitting:
         from station.job_app import ask_and_begin_each
         from station.set_app import measure
 
-        open_jobs = partial(ask_and_begin_each, self._archive, self._station, self._ask_there, self._fields())
+        open_jobs = partial(
+            ask_and_begin_each, self._archive, self._station, self._ask_there, job_fields(self._station)
+        )
         events: Callable[[], Sequence[Event]] = list
         if self._station is not None and (self._station.pedal is not None or self._station.gauge is not None):
             events = self._open.enter_context(Wire(self._station)).waiting

@@ -24,7 +24,7 @@ from station.settings.preferences import shop_folder
 from station.settings.reline import job_text
 from station.settings.shop import hold_named
 from station.settings.station import ScaleSettings, StationSettings, check_capacity
-from station.settings.tables import SettingsFault
+from station.settings.tables import SettingsFault, Table
 from station.units import LengthSystem, QuantityFault, force_mn
 from station.views.form import Field
 from station.views.job_forms import AS_THE_FILE, STATION_HOLD
@@ -105,6 +105,29 @@ def ask_and_begin_each(
         text = " ".join(problems.values())
         fields = [replace(field, default=answers[field.key]) for field in fields]
     return []
+
+
+def answers_in(file: Path | str, fields: Sequence[Field]) -> dict[str, str]:
+    """Read what is answered to a new job's fields from a file, by their keys: `worker` of [people], `hold` of [job].
+
+    Raises `SettingsFault` as for any settings file; what must be answered and has no default must stand there.
+    """
+    top = Table.load(file)
+    tables: dict[str, Table] = {}
+    answers: dict[str, str] = {}
+    for field in fields:
+        group, name = f"job.{field.key}".split(".")[-2:]
+        if group not in tables:
+            tables[group] = top.table(group, Table(str(file), group, {}))
+        table = tables[group]
+        default = {} if field.required and not field.default else {"default": field.default}
+        answer = table.one_of(name, field.choices, **default) if field.choices else table.text(name, **default)
+        if field.required and not answer.strip():
+            raise table.fault(name, "is empty and is required")
+        answers[field.key] = answer.strip()
+    for table in (*tables.values(), top):
+        table.done()
+    return answers
 
 
 def _opening(

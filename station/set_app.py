@@ -16,11 +16,11 @@ from drivers.events import Event
 from station.bench.measuring_set import MeasuringSet, begin
 from station.faults import is_fault
 from station.linework.line_set import LineSet, check
-from station.linework.set_jobs import file_name, plan_for
-from station.linework.set_words import SIDES, name_words, nm_words
+from station.linework.set_jobs import job_answers, write_plans
+from station.linework.set_words import name_words
 from station.settings.line_table import NM_PER_M, MeasuredSide
 from station.settings.tables import SettingsFault
-from station.units import LengthSystem, force_text, quantity
+from station.units import LengthSystem, quantity
 from station.views.form import Field
 from station.views.palette import LookName
 from station.views.set_view import SetPage
@@ -70,24 +70,6 @@ def keep_in(path: Path) -> Callable[[str], None]:
             ) from None
 
     return keep
-
-
-def write_plans(found: LineSet, sides: Sequence[MeasuredSide], template: Path, folder: Path) -> list[Path]:
-    """Write a plan for each side to remake; all or none. Raises `SettingsFault`, also where another plan is there."""
-    plans = {folder / file_name(side): plan_for(found, side, template) for side in sides}
-    there = {path for path in plans if path.exists()}
-    for path in there:
-        if path.read_bytes() != plans[path].encode():
-            raise SettingsFault(f"{path}: is there already; move it away, or name another folder")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for path, text in plans.items():
-            if path not in there:
-                with path.open("x", encoding="utf-8", newline="") as file:
-                    file.write(text)
-    except OSError as fault:
-        raise SettingsFault(f"{folder}: cannot be written: {fault.strerror}") from None
-    return list(plans)
 
 
 def measure(
@@ -162,24 +144,13 @@ def _page(
         made = planned(found, sides)
         if not made:
             return None
-        opened = open_jobs([(path, _answers(side, pull_n, system)) for path, side in zip(made, sides, strict=True)])
+        opened = open_jobs([(path, job_answers(side, pull_n, system)) for path, side in zip(made, sides, strict=True)])
         if not opened:
             return f"No job was opened. Their plans are in {made[0].parent}."
         numbers = ", ".join(f"{job} for {name_words(side)}" for job, side in zip(opened, sides, strict=True))
         return f"Opened: {numbers}. Each goes on from the first page."
 
     return SetPage(look, table.stem, work, checked, beat, plans, jobs, system=system, pull_n=pull_n, scale=scale)
-
-
-def _answers(side: MeasuredSide, pull_n: float | None, system: LengthSystem) -> dict[str, str]:
-    """Give what a job for a line's remaking is opened with, as far as the set knows it."""
-    under = "" if pull_n is None else f" under {force_text(pull_n, 'N' if system == 'metric' else 'lbf')}"
-    return {
-        "title": name_words(side),
-        "side": SIDES[side.side],
-        "number": side.line,
-        "line.removed": f"{nm_words(side.length_nm, system)}{under}",
-    }
 
 
 def _above_zero(text: str, what: str) -> Fraction:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,16 @@ _TOLERANCE = Fraction("0.0127")  # 1/2 in: the tighter end of what makers permit
 @click.option("--pull", type=FORCE, help='The pull under which the set was measured, as in "10 lbf".')
 @click.option("--drawing", "drawing_file", metavar="FILE.svg", help="Draw the set with its differences to scale.")
 @click.option("--report", "report_file", metavar="FILE.pdf", help="Write the set as a page to file.")
+@click.option(
+    "--line", "chosen", multiple=True, metavar="LINE", help='A line to remake, as in "A2 left"; several times.'
+)
+@click.option("--template", metavar="PLAN.toml", help="Write a plan for each line to remake, from one of such a line.")
+@click.option(
+    "--plans", "folder", metavar="FOLDER", help="Where the plans go; TABLE-plans beside the table unless given."
+)
+@click.option("--job", "job_file", metavar="JOB.toml", help="Open a job for each plan, with what these answers say.")
+@click.option("--archive", metavar="A", help="Where the jobs are filed.")
+@click.option("--station", "station_file", metavar="FILE", help="The bench whose jobs they are, with its hold.")
 @click.option("--dark", is_flag=True, help="Draw in the dark look.")
 @click.option("--metric", is_flag=True, help="Print millimetres and newtons.")
 @as_json
@@ -41,11 +52,19 @@ def trim(
     pull: Fraction | None,
     drawing_file: str | None,
     report_file: str | None,
+    chosen: tuple[str, ...],
+    template: str | None,
+    folder: str | None,
+    job_file: str | None,
+    archive: str | None,
+    station_file: str | None,
     dark: bool,
     metric: bool,
     as_json: bool,
 ) -> int:
     """Tell whether a line set (CSV: line,side,length, optional chart) is in trim, and the fewest lines that mend it.
+
+    With --template and --job a plan is written and a job opened for each line to remake: the fewest, or each --line.
 
     Exit status 0 when the set is in trim, 1 when it is not or not known to be, 2 when the table cannot be read.
     """
@@ -60,6 +79,10 @@ def trim(
     for given, option in ((allowed, "--tolerance"), (tilt or allowed, "--tilt")):
         if given > most:
             raise click.BadParameter("found more than 100 m, expected a tolerance", param_hint=option)
+    if template is None and (chosen or folder is not None or job_file is not None):
+        raise click.UsageError("a line to remake needs a plan of such a line to work from: --template PLAN.toml")
+    if (job_file is None) != (archive is None) or (station_file is not None and job_file is None):
+        raise click.UsageError("to open jobs give --job JOB.toml, what they are opened with, and --archive A")
     sides = load_line_table(table_file)
     found = check(sides, allowed * NM_PER_M, (allowed if tilt is None else tilt) * NM_PER_M)
     system: LengthSystem = "metric" if metric else "imperial"
@@ -74,11 +97,52 @@ def trim(
         from station.records.set_page import set_page
 
         _write(report_file, set_page(found, name, system, pull_n))
+    answer, text = trim_answer(found, pull_n), trim_text(found, system, pull_n, tolerance is None)
+    if template is not None:
+        from station.linework.set_jobs import job_answers, sides_named, write_plans
+        from station.linework.set_words import name_words
+
+        wanted = sides_named(found, chosen) or found.mending.remake or ()
+        into = Path(folder) if folder is not None else Path(table_file).with_name(f"{Path(table_file).stem}-plans")
+        plans = write_plans(found, wanted, Path(template), into) if wanted else []
+        lines = [(plan, job_answers(side, pull_n, system)) for plan, side in zip(plans, wanted, strict=True)]
+        jobs = _opened(archive, station_file, job_file, lines) if lines and archive and job_file else []
+        answer |= {"plans": list(map(str, plans)), "jobs": jobs}
+        said = [f"Plan of {name_words(side)}: {plan}" for side, plan in zip(wanted, plans, strict=True)]
+        said += [f"Job {job}: {known['title']}" for job, (_, known) in zip(jobs, lines, strict=False)]
+        if jobs:
+            said.append(f"They are filed in {archive}, and go on from the first page of fidbench open.")
+        text = "\n".join(
+            [text, "", *(said or ["No line to remake is named, so no plan was written; choose with --line."])]
+        )
     if as_json:
-        print_json(trim_answer(found, pull_n))
+        print_json(answer)
     else:
-        say(trim_text(found, system, pull_n, tolerance is None))
+        say(text)
     return 0 if found.in_trim else 1
+
+
+def _opened(
+    archive: str, station_file: str | None, job_file: str, lines: Sequence[tuple[Path, Mapping[str, str]]]
+) -> list[str]:
+    """Open a job from each plan, with what is known of its line and what the file says of them all."""
+    from station.job_app import answers_in, begin_each
+    from station.records.archive import Archive
+    from station.settings.station import load_station
+    from station.settings.tables import SettingsFault
+    from station.views.job_forms import job_fields
+    from station.views.start import PLAN_KEY
+
+    station = load_station(station_file) if station_file is not None else None
+    own = {key for _, known in lines for key in known}
+    shared = answers_in(job_file, [field for field in job_fields(station) if field.key not in own])
+    with Archive.open(archive, bench=station.name if station else "Bench", create=True) as opened:
+        jobs, problems = begin_each(opened, station, [(plan, {**shared, **known}) for plan, known in lines])
+    if problems:
+        raise SettingsFault(
+            "; ".join(why if key == PLAN_KEY else f"{job_file}: [job] {key}: {why}" for key, why in problems.items())
+        )
+    return jobs
 
 
 def trim_answer(found: LineSet, pull_n: float | None) -> dict[str, Any]:

@@ -142,7 +142,7 @@ class LineSet:
         mean_nm = self.means_nm[side.group]
         if side.chart_nm is not None and mean_nm is not None:
             return side.chart_nm + mean_nm
-        return Fraction(next(e.length_nm for e in self.sides if e.line == side.line and e.side != side.side))
+        return Fraction({each.line: each.length_nm for each in self.sides if each.side != side.side}[side.line])
 
     def remade(self, remake: Iterable[MeasuredSide]) -> list[MeasuredSide]:
         """Give the set with these sides remade, to the nearest nanometre."""

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from station.settings.hold import ready_made_holds
 from station.settings.plan import REFERENCES
+from station.settings.preferences import shop_folder
 from station.settings.reline import METHODS
+from station.settings.shop import hold_names
 from station.views.form import Field
 
 if TYPE_CHECKING:
     from station.bench.snapshot import Command
+    from station.settings.station import StationSettings
 
 _BY = Field("by", "Name", required=True)
 _REASON = Field("reason", "Reason", required=True, rows=2)
@@ -74,7 +78,7 @@ NEW_JOB = (
     Field("owner.address", "Their address", group="Canopy"),
     Field("hold", "Pre-stretch", required=True, choices=tuple(ready_made_holds()), group="Work"),
     Field("rated_strength", "Line's rated strength", hint="725 lbf", group="Work"),
-    Field("comparing", "Compared", required=True, choices=(AS_THE_FILE, *METHODS), group="Work"),
+    Field("comparing", "Compared", True, AS_THE_FILE, group="Work", choices=(AS_THE_FILE, *METHODS)),
     Field("work.kind", "Kind of work", hint="main line replaced", group="Work"),
     Field("work.extent", "Extent", hint="one main line with its cascade", group="Work"),
     Field("work.cause", "Why it failed", group="Work"),
@@ -106,3 +110,10 @@ NEW_JOB = (
     Field("measuring.scale_check", "Scale check", group="Measuring"),
     Field("measuring.temperature", "Temperature", group="Measuring"),
 )
+
+
+def job_fields(station: StationSettings | None) -> tuple[Field, ...]:
+    """Give the fields of a new job; the station's own hold stands first where it has one."""
+    own = (STATION_HOLD,) if station is not None and station.hold is not None else ()
+    choices = (*own, *hold_names(shop_folder()))
+    return tuple(replace(each, choices=choices) if each.key == "hold" else each for each in NEW_JOB)

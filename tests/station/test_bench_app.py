@@ -25,7 +25,7 @@ from station.scale_today import ScaleToday
 from station.settings.materials import load_material
 from station.settings.preferences import load_preferences
 from station.settings.station import StationSettings, load_station
-from station.views.job_forms import FORMS, NEW_JOB
+from station.views.job_forms import FORMS, NEW_JOB, job_fields
 from station.views.plan_page import PlanPage
 from station.views.scale_page import ScalePage
 from station.views.settings_page import SettingsPage
@@ -186,7 +186,7 @@ def test_the_stations_own_hold_stands_first(qtbot: QtBot, tmp_path: Path) -> Non
     station = tmp_path / "station.toml"
     station.write_text(FOREIGN_STATION.format(url=tmp_path / "scale") + HOLD)
     program = Opened(qtbot, tmp_path, load_station(station))
-    field = next(each for each in program.sitting._fields() if each.key == "hold")
+    field = next(each for each in job_fields(program.sitting._station) if each.key == "hold")
     assert field.choices[0] == "as the station file says"
     assert program.begin(hold=field.choices[0]) == {}
     assert program.at_window.bench.settings.pre_stretch.duration_us == 1_000_000
@@ -384,7 +384,7 @@ def test_a_hold_of_the_shop_can_be_chosen_for_a_job(opened: Opened, own_folder: 
     ready = Path("config/holds/main-hmpe.toml").read_text()
     (own_folder / "holds").mkdir(parents=True)
     (own_folder / "holds/ours.toml").write_text(ready.replace('"30 lbf"', '"32 lbf"'))
-    (field,) = [each for each in opened.sitting._fields() if each.key == "hold"]
+    (field,) = [each for each in job_fields(opened.sitting._station) if each.key == "hold"]
     assert "ours" in field.choices
     assert opened.begin(hold="ours") == {}
     assert opened.at_window.bench.settings.pre_stretch.target_mn == 142_343

@@ -1,7 +1,12 @@
 import json
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
+from station import job_app
+from station.filing import job_state
+from station.records.archive import Archive
 from tests.station.cli.commands import run
 
 INCH = 0.0254
@@ -153,6 +158,86 @@ def test_drawing_and_page_are_written(tmp_path, capfd):
     run(capfd, "trim", path, "--metric", "--drawing", drawing, "--report", page, "--pull", "10 lbf")
     assert page.read_bytes() == first
     assert first.startswith(b"%PDF-")
+
+
+TEMPLATE = (
+    '[plan]\nname = "Teasel 190"\npull = "10 lbf"\ntolerance = "1/2 in"\n[shrinkage]\ncoefficient = 0.06\n'
+    '[[line]]\nname = "main"\nlink_end = { loop = "1 in", trap = "5 in" }\n'
+    'canopy_end = { loop = "1 in", trap = "5 in" }\n'
+)
+ANSWERS = (
+    '[job]\nhold = "main-hmpe"\n[canopy]\nkind = "main"\ntype = "Teasel 190"\n'
+    '[people]\nworker = "Ansa Velling"\nauthority = "a test"\n'
+)
+
+
+@pytest.fixture
+def files(tmp_path, monkeypatch):
+    """Give the template and the answers as files, and where the jobs go, as options; on one day."""
+    monkeypatch.setattr(job_app, "wall_clock", lambda: datetime(2026, 3, 4, 9, tzinfo=UTC))
+    template, answers = tmp_path / "template.toml", tmp_path / "job.toml"
+    template.write_text(TEMPLATE)
+    answers.write_text(ANSWERS)
+    return ["--template", template, "--job", answers, "--archive", tmp_path / "a.sqlite"]
+
+
+def test_a_job_is_opened_for_each_line_to_remake(tmp_path, capfd, files):
+    """The fewest lines, or those named, get a plan and a job that knows line, side and what was taken off."""
+    ran = run(capfd, "trim", table(tmp_path, BAD), "--pull", "10 lbf", *files)
+    assert (ran.status, "Job 26-0001: A2 right" in ran.out) == (1, True)
+    named = ("--line", "A1 left", "--line", "a2 r", "--line", "A1 L")
+    answer = run(capfd, "trim", table(tmp_path, BAD), *named, "--json", *files).json
+    assert [Path(plan).name for plan in answer["plans"]] == ["A1-left.toml", "A2-right.toml"]
+    with Archive.open(tmp_path / "a.sqlite") as archive:
+        first, *rest = (job_state(archive, job).opened for job in archive.jobs())
+    assert [each.job for each in rest] == answer["jobs"]
+    assert (first.title, first.side, first.number) == ("A2 right", "right", "A2")
+    assert first.line == {"removed": "122 in under 10.0 lbf"}
+    assert first.measuring == {"pre_stretch": "main-hmpe"}
+    assert first.people == {"worker": "Ansa Velling", "authority": "a test"}
+    assert first.plan_toml == (tmp_path / "set-plans" / "A2-right.toml").read_text()
+
+
+def test_where_nothing_is_to_be_remade_nothing_is_opened(tmp_path, capfd, files):
+    """A set in trim writes no plan and makes no archive, and says so."""
+    ran = run(capfd, "trim", table(tmp_path, GOOD), *files)
+    assert ran.status == 0
+    assert ran.out.endswith("No line to remake is named, so no plan was written; choose with --line.\n")
+    assert {path.name for path in tmp_path.iterdir()} == {"set.csv", "template.toml", "job.toml"}
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (('hold = "main-hmpe"', 'hold = "nope"'), "[job] hold: found 'nope', expected one of main-hmpe"),
+        (('hold = "main-hmpe"', 'hold = "round-reserve"'), "rated strength, which is not known"),
+        (('hold = "main-hmpe"\n', ""), "[job] hold: is missing and is required"),
+        (('worker = "Ansa Velling"', 'worker = " "'), "[people] worker: is empty and is required"),
+        (('worker = "Ansa Velling"', "worker = 5"), "[people] worker: found 5, expected text"),
+        (("authority", "lot = 'x'\nauthority"), "[people] has an unknown key 'lot'"),
+    ],
+)
+def test_what_jobs_are_opened_with_is_read_strictly(tmp_path, capfd, files, change, said):
+    """An answer that is missing, unknown or no such hold is named with file, table and key, and no job is opened."""
+    files[3].write_text(ANSWERS.replace(*change))
+    ran = run(capfd, "trim", table(tmp_path, BAD), *files)
+    assert (ran.status, ran.out) == (2, "")
+    assert said in ran.err
+    with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
+        assert not archive.jobs()
+
+
+def test_options_that_go_together_are_asked_for(tmp_path, capfd, files):
+    """A line without a template, a job without an archive, and a line that was not measured are refused."""
+    for words, said in (
+        (["--line", "A1 left"], "--template PLAN.toml"),
+        (files[:4], "--archive A"),
+        ([*files[:2], "--line", "A9 left"], "of those measured: A1 left"),
+    ):
+        ran = run(capfd, "trim", table(tmp_path, BAD), *words)
+        assert (ran.status, said in ran.err) == (2, True)
+    bare = table(tmp_path, "line,side,length\nA1,L,120 in\n")
+    assert "measure the other side first" in run(capfd, "trim", bare, *files, "--line", "A1 left").err
 
 
 def test_json_is_one_document(tmp_path, capfd):

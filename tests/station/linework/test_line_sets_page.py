@@ -4,14 +4,22 @@ import random
 from fractions import Fraction
 from pathlib import Path
 
+from station.job_app import answers_in
 from station.linework.line_set import check
 from station.linework.set_picture import layout, svg
 from station.settings.line_table import load_line_table
+from station.views.job_forms import AS_THE_FILE, job_fields
 from tests.station.linework.line_sets import INCH, drawn
 
 DOCS = Path(__file__).parents[3] / "docs"
 PAGE = (DOCS / "line-sets.md").read_text(encoding="utf-8")
 NAME = "Teasel 190, an invented set"
+
+
+def block(begin):
+    """Give the indented lines of the page from one that begins so to the next blank one."""
+    text = PAGE[PAGE.index(f"    {begin}") :].partition("\n\n")[0]
+    return "".join(f"{line.strip()}\n" for line in text.splitlines())
 
 
 def picture():
@@ -31,8 +39,16 @@ def test_the_picture_is_the_programs():
 
 def test_the_table_of_the_page_is_read():
     """The rows shown are a table the program reads."""
-    rows = [line.strip() for line in PAGE.splitlines() if line.startswith("    ")]
-    assert [side.name for side in load_line_table("page", "\n".join(rows))] == ["A1 L", "A1 R"]
+    assert [side.name for side in load_line_table("page", block("line,side"))] == ["A1 L", "A1 R"]
+
+
+def test_the_answers_of_the_page_are_read(tmp_path):
+    """What jobs are opened with, as shown, is read whole."""
+    (tmp_path / "job.toml").write_text(block("[job]"), encoding="utf-8")
+    own = {"title", "side", "number", "line.removed"}
+    read = answers_in(tmp_path / "job.toml", [field for field in job_fields(None) if field.key not in own])
+    assert (read["hold"], read["people.worker"], read["stock.lot"]) == ("main-hmpe", "Ansa Velling", "H-2231")
+    assert read["comparing"] == AS_THE_FILE
 
 
 if __name__ == "__main__":
