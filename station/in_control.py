@@ -125,7 +125,7 @@ def _conditions(bench: str, opened: JobOpened | None, material: str, lot: str, s
     return {key: words for key, words in told.items() if words}
 
 
-def _differences(bench: str, state: JobState, filed: Sequence[Filed], final: bool) -> Iterator[Figure]:
+def _differences(_: str, state: JobState, filed: Sequence[Filed], final: bool) -> Iterator[Figure]:
     """Give the differences of a job's lines: what each was left with, where it is signed off, or was found first."""
     if final and not any(isinstance(each.fact, SignedOff) for each in filed):
         return
@@ -136,10 +136,11 @@ def _differences(bench: str, state: JobState, filed: Sequence[Filed], final: boo
         chosen = (*before, *after)[-1:] if final else before[:1]
         for found in chosen:
             entry = number[id(found)]
-            holds = [each.fact.scale for each in filed if isinstance(each.fact, HoldJudged) and each.seq < entry.seq]
-            told = _conditions(bench, state.opened, *stock_of(state, line.name), holds[-1] if holds else "")
+            before_it = filed[: filed.index(entry)]
+            holds = [each.fact.scale for each in before_it if isinstance(each.fact, HoldJudged)]
+            told = _conditions(entry.bench, state.opened, *stock_of(state, line.name), holds[-1] if holds else "")
             what = f"line {line.name}"
-            yield Figure(found.difference_um / 1e6, entry.at, bench, entry.seq, state.opened.job, what, told)
+            yield Figure(found.difference_um / 1e6, entry.at, entry.bench, entry.seq, state.opened.job, what, told)
 
 
 def _hold_means(jobs: Jobs, unread: list[str]) -> Iterator[Figure]:
@@ -157,11 +158,11 @@ def _hold_means(jobs: Jobs, unread: list[str]) -> Iterator[Figure]:
                 continue
             mean_mn = hold.judgement["sum_mn"] / hold.judgement["count"]
             material, lot = next((stock[bench, job, one] for one in hold.pieces if (bench, job, one) in stock), unknown)
-            told = _conditions(bench, opened, material, lot, hold.scale)
+            told = _conditions(each.bench, opened, material, lot, hold.scale)
             told["hold"] = str(hold.specification.get("name") or NOT_TOLD)
             value = mean_mn / hold.specification["target_mn"] - 1
             what = f"piece {', '.join(hold.pieces)}" if hold.pieces else "no piece named"
-            yield Figure(value, each.at, bench, each.seq, job, what, told)
+            yield Figure(value, each.at, each.bench, each.seq, job, what, told)
 
 
 def _scale_errors(jobs: Jobs) -> Iterator[Figure]:

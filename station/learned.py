@@ -20,14 +20,14 @@ and its length is what was trapped. The rules:
 - a trial left out by a named person stays to be seen, with the reason; the last that was said of it counts.
 
 >>> from station.bench.job import example_opening
->>> opening = example_opening()
->>> jobs = {("Bench 1", "26-0001"): [Filed(1, "", opening), *(Filed(seq, "", fact) for seq, fact in enumerate([
+>>> jobs = {("Bench 1", "26-0001"): [Filed("Bench 1", seq, "", fact) for seq, fact in enumerate([
+...     example_opening(),
 ...     MarkMade(job="26-0001", step="A canopy end: mark", trap="A canopy end", mark="entry", line="A",
 ...              offset_um=7938, pull_mn=44_000),
 ...     TrapMade(job="26-0001", step="A canopy end: trap", trap="A canopy end", host="A", guest="A", trap_um=127_000),
 ...     TrapSet(job="26-0001", step="A canopy end: set", trap="A canopy end", pull_mn=45_000),
 ...     LineCompared(job="26-0001", step="A: compare 1", line="A", method="in turn", difference_um=1588,
-...                  reference_pull_mn=44_000, line_pull_mn=44_100, after_sewing=False)], 2))]}
+...                  reference_pull_mn=44_000, line_pull_mn=44_100, after_sewing=False)], 1)]}
 >>> [one] = trials_of_jobs(jobs).trials
 >>> round(one.trial.shortening_m, 6), round(one.uncertainty_m, 6), one.unknown, one.counts
 (0.00635, 0.000458, ('mark', 'eye', 'comparing'), True)
@@ -57,6 +57,7 @@ from station.records.entries import (
     TrialCounted,
     TrialLeftOut,
 )
+from station.records.rows import Row, as_filed
 from station.settings.trials import Trial
 from station.units import factor
 
@@ -77,14 +78,15 @@ _SIXTEENTH_UM = float(factor("in", "length")) / 16 * 1e6
 
 @dataclass(frozen=True)
 class Filed:
-    """A fact with its number in its bench's chain and when it was filed, as UTC text."""
+    """A fact with its bench, its number in that bench's chain and when it was filed, as UTC text."""
 
+    bench: str
     seq: int
     at: str
     fact: Entry
 
 
-Jobs = Mapping[tuple[str, str], Sequence[Filed]]  # by bench and job, each in the chain's order
+Jobs = Mapping[tuple[str, str], Sequence[Filed]]  # by the bench it was opened at and job, each as filed
 
 
 @dataclass(frozen=True)
@@ -152,13 +154,23 @@ def read_jobs(archive: Archive, *others: str) -> tuple[Jobs, list[str]]:
 
     `others` are further kinds to read; what belongs to no job is under the job ''.
     """
+    rows = list(archive.of_kind(*_KINDS, *others))
+    opened: dict[str, set[str]] = {}
+    for row in rows:
+        if row.kind == "job-opened":
+            opened.setdefault(row.job, set()).add(row.bench)
+    apart: dict[tuple[str, str], list[Row]] = {}
+    for row in rows:  # what one bench opened may go on at another, as where a bench's name was changed
+        at = opened.get(row.job, set())
+        apart.setdefault((min(at) if len(at) == 1 else row.bench, row.job), []).append(row)
     jobs: dict[tuple[str, str], list[Filed]] = {}
     unread: list[str] = []
-    for row in archive.of_kind(*_KINDS, *others):
-        try:
-            jobs.setdefault((row.bench, row.job), []).append(Filed(row.seq, row.at, row.entry))
-        except ValueError as fault:
-            unread.append(f"entry {row.seq} of {row.bench}: {fault}")
+    for key, ours in apart.items():
+        for row in as_filed(ours):
+            try:
+                jobs.setdefault(key, []).append(Filed(row.bench, row.seq, row.at, row.entry))
+            except ValueError as fault:
+                unread.append(f"entry {row.seq} of {row.bench}: {fault}")
     return jobs, unread
 
 
@@ -189,7 +201,7 @@ def learned(archive: Archive) -> Learned:
 
 def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
     """Give the trials of jobs, oldest first, and which jobs cannot be read."""
-    told = [(each.at, bench, each.seq, each.fact) for (bench, _), filed in jobs.items() for each in filed]
+    told = [(each.at, each.bench, each.seq, each.fact) for filed in jobs.values() for each in filed]
     said: dict[tuple[str, str, str, int], TrialLeftOut | None] = {}
     for _, bench, _, out in sorted(told, key=lambda each: each[:3]):  # the last counts, in whatever chain it stands
         if isinstance(out, TrialLeftOut | TrialCounted):
@@ -197,13 +209,13 @@ def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
             said[of] = out if isinstance(out, TrialLeftOut) else None
     found: list[LearnedTrial] = []
     wrong = list(unread)
-    for bench, state, filed in folded(jobs, wrong):
+    for _, state, filed in folded(jobs, wrong):
         number = {id(each.fact): each for each in filed}
         for plan in plans_of(state):
             for step in plan.steps:
-                one = _trial(state, plan, step, bench, number) if step.end == "canopy end" else None
+                one = _trial(state, plan, step, number) if step.end == "canopy end" else None
                 if one is not None:
-                    found.append(replace(one, left_out=said.get((bench, one.job, one.trap, one.entries[1]))))
+                    found.append(replace(one, left_out=said.get((one.bench, one.job, one.trap, one.entries[1]))))
     found.sort(key=lambda each: (each.at, each.bench, each.entries))
     return Learned(tuple(found), tuple(wrong))
 
@@ -228,7 +240,7 @@ def stock_of(state: JobState, line_name: str) -> tuple[str, str]:
     return material.name if material is not None else "", next(filter(None, lots), "")
 
 
-def _trial(state: JobState, plan: LinePlan, step: Step, bench: str, number: Mapping[int, Filed]) -> LearnedTrial | None:
+def _trial(state: JobState, plan: LinePlan, step: Step, number: Mapping[int, Filed]) -> LearnedTrial | None:
     """Give the trial that a canopy end's trap is by now; None where it has not been made and compared."""
     mark, made = state.done.get(f"{step.trap}: mark"), state.done.get(f"{step.trap}: trap")
     compared = state.comparisons.get(step.guest, ())
@@ -243,7 +255,7 @@ def _trial(state: JobState, plan: LinePlan, step: Step, bench: str, number: Mapp
     if first.line_gauge_um is None and abs(sixteenths - round(sixteenths)) < 1 / 1000:
         terms_m["rounding"] = _SIXTEENTH_UM / 1e6 / math.sqrt(12)
     found = LearnedTrial(
-        bench=bench,
+        bench=filed[1].bench,
         job=state.opened.job,
         at=filed[2].at,
         line=step.guest,
@@ -256,14 +268,17 @@ def _trial(state: JobState, plan: LinePlan, step: Step, bench: str, number: Mapp
         terms_m=terms_m,
         unknown=tuple(term for term in _TERMS if term not in budget_m),
         entries=(filed[0].seq, filed[1].seq, filed[2].seq),
-        why_not=_why_not(state, step, mark, first, [each.seq for each in filed]),
+        why_not=_why_not(state, step, mark, first, filed),
     )
     impossible = found.trial.impossible
     return replace(found, why_not=f"{impossible}, which no trap does") if impossible and not found.why_not else found
 
 
-def _why_not(state: JobState, step: Step, mark: MarkMade, first: LineCompared, seqs: Sequence[int]) -> str:
-    if sorted(seqs) != list(seqs):
+def _why_not(state: JobState, step: Step, mark: MarkMade, first: LineCompared, filed: Sequence[Filed]) -> str:
+    if len({each.bench for each in filed}) > 1:
+        return "its mark, trap and comparison stand in the chains of different benches"
+    seqs = [each.seq for each in filed]
+    if sorted(seqs) != seqs:
         return "its mark, trap and comparison are not in the order of the work"
     if not isinstance(state.done.get(f"{step.trap}: set"), TrapSet):
         return "the trap was not set before it was compared"

@@ -68,7 +68,8 @@ def trapped(offset_um: int = 8_000, trap_um: int = 127_000, pull_mn: int | None 
 
 def trials(*facts: Entry, plan: str = KNOWN) -> list[LearnedTrial]:
     """Give the trials of one job with these facts after its opening."""
-    filed = [Filed(n, f"2026-06-12T09:00:{n:02d}", fact) for n, fact in enumerate((example_opening(plan), *facts), 1)]
+    told = enumerate((example_opening(plan), *facts), 1)
+    filed = [Filed("Bench 1", n, f"2026-06-12T09:00:{n:02d}", fact) for n, fact in told]
     found = trials_of_jobs({("Bench 1", JOB): filed})
     assert not found.unread
     return list(found.trials)
@@ -86,6 +87,24 @@ def test_a_difference_in_sixteenths_is_rounded_to_one() -> None:
     """A difference of whole sixteenths has the rounding's uncertainty besides, 1/16 in over the root of 12."""
     [one] = trials(*trapped(), compared(1, 4_762))
     assert one.terms_m["rounding"] == pytest.approx(0.0254 / 16 / 12**0.5)
+
+
+@pytest.mark.parametrize(
+    ("renamed_at", "bench", "why_not"),
+    [(1, "Bench One", ""), (4, "Bench 1", "its mark, trap and comparison stand in the chains of different benches")],
+)
+def test_a_job_goes_on_where_its_benchs_name_was_changed(
+    tmp_path: Path, renamed_at: int, bench: str, why_not: str
+) -> None:
+    """A job that goes on under another name of its bench is read as one; a trial stands in one chain or is none."""
+    for n, fact in enumerate((example_opening(KNOWN), *trapped(), compared(1, 3_000))):
+        name = "Bench 1" if n < renamed_at else "Bench One"
+        with Archive.open(tmp_path / "a.sqlite", bench=name, create=True) as archive:
+            archive.append(fact, f"2026-06-12T09:00:{n:02d}.000000Z")
+    with Archive.open(tmp_path / "a.sqlite") as archive:
+        found = learned(archive)
+    assert found.unread == ()
+    assert [(one.bench, one.why_not) for one in found.trials] == [(bench, why_not)]
 
 
 def test_what_came_after_the_first_comparison_changes_nothing() -> None:
