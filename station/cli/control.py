@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from station.cli.answers import as_json, print_json, say, warn
+from station.cli.answers import archive_option, as_json, print_json, say, warn
 
 if TYPE_CHECKING:
     from station.in_control import By, Charted, Of
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--archive", "where", required=True, metavar="A", help="The archive: a file, or sqlite:///FILE.")
+@archive_option
 @click.option(
     "--of",
     required=True,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from station.cli.answers import as_json, print_json, say, warn
+from station.cli.answers import archive_option, as_json, print_json, say, warn
 
 if TYPE_CHECKING:
     from station.learned import Learned, LearnedTrial
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--archive", "where", required=True, metavar="A", help="The archive: a file, or sqlite:///FILE.")
+@archive_option
 @click.option("--material", metavar="NAME", help="Only trials of this host material.")
 @click.option("--lot", metavar="LOT", help="Only trials of this lot.")
 @click.option("--csv", "csv_file", metavar="FILE", help="Write the trials that count, for a plan and for shrinkage.")
@@ -27,7 +27,12 @@ if TYPE_CHECKING:
 @click.option("--by", metavar="NAME", help="who says so,")
 @click.option("--reason", metavar="TEXT", help="and why.")
 @click.option("--bench", metavar="NAME", help="Whose entry that is, where the archive holds several benches.")
-@click.option("--as", "desk", metavar="NAME", help="The chain to file that in, where it is not the bench's own.")
+@click.option(
+    "--as",
+    "desk",
+    metavar="NAME",
+    help="The chain to file that in, as Office: in an archive gathered from a bench, whose own is written there alone.",
+)
 @click.option("--metric", is_flag=True, help="Print millimetres.")
 @as_json
 def trials(
@@ -135,7 +140,8 @@ def _file(
     )
     with Archive.open(where, bench=desk or one.bench) as archive:
         seq = Filer(archive)(fact)
-    return f"entry {seq}: {one.trap} of job {one.job} {'left out' if leave_out is not None else 'counts again'}"
+    done = "left out" if leave_out is not None else "counts again"
+    return f"entry {seq} of {desk or one.bench}: {one.trap} of job {one.job} {done}"
 
 
 def trials_answer(found: Learned) -> dict[str, Any]:
