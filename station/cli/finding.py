@@ -241,6 +241,9 @@ def _say_bench(
         if doubt.again_at:
             say(f"  good again:             {time_text(doubt.again_at)}")
     say(f"  judged again with:      ±{force_text(trust.expanded_mn / 1000, 'lbf', 2)}, or its own where that is more")
+    if not again:
+        say("\nNo hold was made with it in that time.")
+        return
     worse = [each for each in again if each.worse]
     if not worse:
         say(f"\n{count(len(again), 'hold')} judged again, and no verdict gets worse.")

@@ -340,7 +340,7 @@ def _show(sheet: JobSheet) -> None:
     from station.records.job_sheet import facts_of
 
     signed = sheet.signed_off
-    say(f"Job {sheet.job}, {sheet.bench}")
+    say(f"Job {sheet.job}" + ("" if sheet.job.endswith(f" of {sheet.bench}") else f", {sheet.bench}"))
     state = f"signed off by {signed.entry.by}, {words.time_text(signed.at)}" if signed else "not signed off"
     say(f"{state}; pre-stretch holds: {sheet.holds_in_words()}")
     if sheet.opened is None:

@@ -110,12 +110,16 @@ def _file(
     number = leave_out if leave_out is not None else again
     if not (by or "").strip() or not (reason or "").strip():
         raise click.UsageError("expected --by NAME and --reason TEXT: who says so, and why")
-    ours = [each for each in found.trials if number == each.entries[1] and bench in {None, each.bench}]
+    there = [each for each in found.trials if bench in {None, each.bench}]
+    if not there and found.trials:
+        benches = ", ".join(dict.fromkeys(each.bench for each in found.trials))
+        raise click.UsageError(f"no trial was made at {bench!r}; those here are of {benches}")
+    ours = [each for each in there if number == each.entries[1]]
     if len(ours) > 1:
         benches = ", ".join(each.bench for each in ours)
         raise click.UsageError(f"entry {number} is a trap at {benches}: name one with --bench")
     if not ours:
-        known = ", ".join(str(each.entries[1]) for each in found.trials) or "none"
+        known = ", ".join(dict.fromkeys(str(each.entries[1]) for each in there)) or "none"
         raise click.UsageError(f"entry {number} is no trap of a trial; the traps' entries are {known}")
     one = ours[0]
     if leave_out is not None and one.left_out is not None:
@@ -238,8 +242,8 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         marked += ["", f"{_kind_words(material, lot)}, around its like"]
         far = [traps[number - 1] for number in made.suspects]
         warnings = [
-            f"{each.trap} of job {each.job}, entry {each.entries[1]}, is far from the others, and still counted: look "
-            "again"
+            f"{each.trap} of job {each.job}, entry {each.entries[1]} of {each.bench}, is far from the others, and still "
+            "counted: look again"
             for each in far
         ]
         text = shrinkage_text(replace(made, suspects=()), None, warnings, system).splitlines()

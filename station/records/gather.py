@@ -25,11 +25,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import closing
+from pathlib import Path
 from typing import NamedTuple
 
 from station.records.archive import Archive, ArchiveFault
 from station.records.chain import Link
 from station.records.rows import Row, StoredTrace
+from station.records.sqlite_file import path_of
+from station.records.store import is_server
 from station.records.verify import verify_examined
 from station.records.workers import examined
 
@@ -49,6 +52,8 @@ def gather(source: str, where: str, create: bool = False, workers: int | None = 
     Raises `ArchiveFault` where an archive cannot be read or written, the source is damaged, a chain forks, or a bench
     writes to its chain in the target at this moment.
     """
+    if _place(source) == _place(where):
+        raise ArchiveFault(f"{source}: is the archive it is to be gathered into; name another bench's")
     with Archive.open(source) as own:
         heads = own.heads()
         with closing(examined(own, workers)) as rows:
@@ -66,6 +71,10 @@ def gather(source: str, where: str, create: bool = False, workers: int | None = 
             with Archive.open(where, bench=bench, create=create) as shop:
                 _before(own, shop, bench, head)
         return {bench: _taken(own, where, bench, head) for bench, head in heads.items()}
+
+
+def _place(where: str) -> str | Path:
+    return where if is_server(where) else path_of(where).resolve()
 
 
 def _taken(own: Archive, where: str, bench: str, head: Link) -> Taken:

@@ -174,7 +174,9 @@ class ServerStore:
                     self._make()
                     layout = LAYOUT
         if layout is None:
-            raise ArchiveFault(f"{self.name}: holds no archive yet; name one that a bench has written to")
+            raise ArchiveFault(
+                f"{self.name}: holds no archive yet; name one that a bench has written to, or make one with gather --new"
+            )
         if layout > LAYOUT:
             raise ArchiveFault(
                 f"{self.name}: is an archive of layout {layout}, and this program knows layouts up to {LAYOUT}; "

@@ -96,6 +96,14 @@ def test_where_one_of_several_chains_is_refused_nothing_of_the_others_is_taken(t
         assert set(archive.heads()) == {"Bench 2"}
 
 
+def test_an_archive_is_not_gathered_into_itself(shop: str, tmp_path: Path) -> None:
+    """The archive to gather into is no source, by whatever name it is called."""
+    gather(str(bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")), shop, create=True)
+    other = shop if "://" in shop else f"sqlite:///{tmp_path}/./shop.sqlite"
+    with pytest.raises(ArchiveFault, match="is the archive it is to be gathered into"):
+        gather(other, shop)
+
+
 def test_a_damaged_archive_is_not_gathered(tmp_path: Path) -> None:
     """What does not verify is refused with the entry, and the shop's archive is not even made."""
     one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")

@@ -155,7 +155,8 @@ def test_the_command_names_the_holds_to_revisit(tmp_path: Path, capfd: CapFd) ->
     assert [each["now"] for each in ran.json["benches"][0]["holds"]] == ["unproven", "held"]
     some = ("records", "revisit", "--archive", path, "--scale")
     assert run(capfd, *some, SCALE, "--uncertainty", "0.3 lbf").status == 0
-    assert run(capfd, *some, SCALE, "--since", "2026-03-05").status == 0
+    ran = run(capfd, *some, SCALE, "--since", "2026-03-05")
+    assert (ran.status, "No hold was made with it in that time." in ran.out) == (0, True)
     assert len(run(capfd, *some, SCALE, "--since", "2026-03-04", "--json").json["benches"][0]["holds"]) == 2
     for words in (("nothing",), (SCALE, "--uncertainty", "0 lbf"), (SCALE, "--since", "soon"), (SCALE, "--bench", "x")):
         ran = run(capfd, *some, *words)
