@@ -242,8 +242,8 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         marked += ["", f"{_kind_words(material, lot)}, around its like"]
         far = [traps[number - 1] for number in made.suspects]
         warnings = [
-            f"{each.trap} of job {each.job}, entry {each.entries[1]} of {each.bench}, is far from the others, and still "
-            "counted: look again"
+            f"{each.trap} of job {each.job}, entry {each.entries[1]} of {each.bench}, is far from the others, and "
+            "still counted: look again"
             for each in far
         ]
         text = shrinkage_text(replace(made, suspects=()), None, warnings, system).splitlines()

@@ -197,7 +197,7 @@ class _Drawing:
             band = self.columns[at : at + _ACROSS]
             for place, (group, lines) in enumerate(band):
                 self._column(EDGE + place * (self.wide + _GAP), group, lines)
-            self.y += 64 + _ROW * max(len(lines) for _, lines in band) + 44
+            self.y += 64 + _ROW * max(len(lines) for _, lines in band) + 54
 
     def _column(self, left: float, group: CheckedGroup, lines: Sequence[CheckedLine]) -> None:
         top, foot = self.y + 58, self.y + 58 + _ROW * len(lines)
@@ -286,7 +286,7 @@ class _Drawing:
             (2.0, True, "further than drawn"),
         ):
             self._sign(x, y, share, squared, ring)
-            self.put(Text(x + 20, y + 5, words, 13.0))
+            self.put(Text(x + (26 if share else 20), y + 5, words, 13.0))
             x += 18 + text_width(words, 13.0) + 40
         self.put(Disc(x, y, _SIGN, "ink", "ink"))
         self.put(Text(x + 18, y + 5, "full: to be remade", 13.0))

@@ -175,7 +175,7 @@ class ServerStore:
                     layout = LAYOUT
         if layout is None:
             raise ArchiveFault(
-                f"{self.name}: holds no archive yet; name one that a bench has written to, or make one with gather --new"
+                f"{self.name}: holds no archive yet; name one that a bench has written to, or gather one with --new"
             )
         if layout > LAYOUT:
             raise ArchiveFault(

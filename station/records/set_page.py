@@ -83,7 +83,7 @@ def set_page(
 
 
 _HEADS = ("Line", "Chart L / R", "Left", "Right", "Difference", "Left to chart", "Right to chart", "Out")
-_SHARES = (0.08, 0.16, 0.11, 0.11, 0.17, 0.13, 0.13, 0.11)
+_SHARES = (0.06, 0.11, 0.12, 0.12, 0.19, 0.13, 0.13, 0.14)
 
 
 def _rows(found: LineSet, system: LengthSystem) -> list[list[str]]:
