@@ -24,7 +24,7 @@ from station.records.paper import FOOT, MARGIN, TOP, NumberedCanvas, dated, list
 from station.records.set_page import Drawn
 
 _HEADS = ("No.", "Job", "Of", "Figure", "When, entry", "Made in")
-_SHARES = (0.05, 0.09, 0.16, 0.13, 0.19, 0.38)
+_SHARES = (0.05, 0.09, 0.12, 0.13, 0.19, 0.42)
 _TALLEST = 0.97
 
 Rows = Sequence[Sequence[str]]
