@@ -86,14 +86,15 @@ class ComparisonShowing:
                 second = (Words(f"{comparing.count}/16 in by taps"), *second)
             if comparing.phase == "confirm":
                 sentence = f"New line {self._pull.length(um / 1e6)} {side}?"
-        gauge = None if bench.by_hand else self._comparing_gauge(comparing)
+        counts = comparing.phase in {"count", "confirm"}  # then the length is what matters; the card shows the pulls
+        gauge = None if bench.by_hand or counts else self._comparing_gauge(comparing)
         if comparing.method == "two cells" and isinstance(number, TensionNumber) and gauge:
             number = replace(number, text=self._pull.figure(bench.pulls.line_mn))  # the new line's, on the second scale
             gauge = replace(
                 gauge, tension=None if bench.pulls.line_mn is None else self._pull.force(bench.pulls.line_mn)
             )
         if apart_um is not None and right:  # under another pull a gauge's length says nothing
-            gauge = None  # the length is what matters; the card shows the pulls
+            gauge = None
             number, arrow, sentence, second = self._by_gauge(apart_um, comparing)
         method = METHODS[comparing.method].format(reference=self._pull.reference())
         return Act(
