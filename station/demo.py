@@ -326,7 +326,7 @@ class Demo:
             for _ in range(sixteenths):
                 yield from self._wait(0.4)
                 yield from self._tap()
-            yield from self._wait(3.6)
+            yield from self._wait(4.2)
             yield from self._tap()
             self.tell(f"{step.line} against its opposite number, equal pull: {sixteenths}/16 in long.")
         hand.ease_off(self.at_us, SECOND_US)

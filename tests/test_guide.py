@@ -12,7 +12,7 @@ import click
 import pytest
 
 from drivers.modbus_rtu import ModbusFormat
-from station.bench.bench import ARMED_US, SHOWN_US
+from station.bench.bench import ARMED_US, READ_US, SHOWN_US
 from station.cli import COMMANDS, group
 from station.measuring.hold import VOID_REASONS
 from station.records.words import BLIND_SPOTS, CAUTIONS
@@ -87,6 +87,8 @@ def test_the_first_day_has_the_times_that_the_foot_keeps() -> None:
     assert SHOWN_US == 2_000_000
     assert "takes its tap only after it has been shown for two seconds" in _flowing("first-day.md")
     assert ARMED_US[0] < 2_000_000 < ARMED_US[1]
+    assert READ_US == 1_000_000
+    assert "once what it answers has been shown for a second" in _flowing("first-day.md")
     assert "armed by two taps, two seconds apart" in _flowing("first-day.md")
 
 

@@ -33,11 +33,13 @@ from station.records.entries import (
     PieceOverpulled,
     SteppedBack,
 )
-from station.units import Said
 
 WINDOW_US = 60_000_000
 SHOWN_US = 2_000_000  # how long a check must have been shown before a tap counts
+READ_US = 1_000_000  # how long anything else: a tap is shorter, so the foot went down after it came up
 ARMED_US = (1_500_000, 4_000_000)  # two taps this far apart arm a sewing step: a sewing pedal's own taps do not
+LOOK_FIRST = "look first: a check counts once it has been shown for two seconds"
+READ_FIRST = "read first: a tap counts once what it answers has been shown for a second"
 FORECAST_EVERY_US = 500_000
 SILENT_US = 1_000_000  # after this long without a reading the number is not shown any more
 
@@ -323,7 +325,7 @@ class Bench(Hearing):
             return
         why = self._why_no_tap(step, at_us)
         if why:
-            self.not_counted(why)
+            self.not_counted(why, too_soon=why in (LOOK_FIRST, READ_FIRST))
         elif step.kind in {"sew", "trial tack"} and not self._armed(at_us):
             return
         elif self.comparing:
@@ -335,7 +337,7 @@ class Bench(Hearing):
             else:
                 self.counted()
                 self._cues.append("step done")
-        elif all(self.record(each, stay=True) for each in self._sewn_before(step)):
+        elif all(self.record(tacked_fact(self.state, sew_key(trap), trap), stay=True) for trap in step.also):
             self.record(self._fact_of(step))
 
     def key_tap(self) -> None:
@@ -358,7 +360,7 @@ class Bench(Hearing):
     def back(self) -> None:
         """Go back one step: nothing is erased, and the step is to be done again."""
         before, step = self.state.before, self.step
-        if self.comparing and self.comparing.back():
+        if self.comparing and self.comparing.back(self.now_us):
             self.counted()
             return
         if self.blocked_piece:
@@ -371,10 +373,20 @@ class Bench(Hearing):
             self.record(SteppedBack(job=self.job, step=before.key))
             self.notice = Words(f"Back to: {before.label}. What was recorded stands.", "plain")
 
+    @property
+    def asked_since_us(self) -> int:
+        """Give when what a tap would answer came up: the step, or a comparison's question."""
+        return max(self.step_since_us, self.comparing.asked_us if self.comparing else 0)
+
     def _why_no_tap(self, step: JobStep, at_us: int) -> str:
         """Say why a tap does not count now; nothing where it does."""
         if self.blocked_piece:
             return "the piece must be scrapped or released first"
+        shown_us = at_us - self.asked_since_us
+        if step.kind == "check" and shown_us < SHOWN_US:
+            return LOOK_FIRST
+        if shown_us < READ_US and not (self.comparing and self.comparing.phase == "count"):
+            return READ_FIRST
         if step.kind == "pre-stretch":
             by_hand = "press H when it was pulled by hand"
             return by_hand if self.by_hand else "the pull itself moves this step on: pull, hold, ease off"
@@ -382,14 +394,12 @@ class Bench(Hearing):
             return why
         if step.kind in {"sign", "inspect"}:
             return f"never by foot: press {'S to sign' if step.kind == 'sign' else 'I for the second person'}"
-        if step.kind == "check" and at_us - self.step_since_us < SHOWN_US:
-            return "look first: a check counts once it has been shown for two seconds"
         if step.kind == "mark" and not self.pull_is_right():
             return self._pull_words("mark under the marking pull")
         if step.kind == "set" and not (self.by_hand or self.pull_seen):
             return self._pull_words("set it under the marking pull first")
-        if step.kind == "adjust" and (warnings := adjustment(self.state, step, Said(self.settings.lengths)).warnings):
-            return warnings[0]
+        if step.kind == "adjust" and adjustment(self.state, step).warnings:
+            return "too much to move: make the end anew, or leave it by name"
         return ""
 
     def _pull_words(self, what: str) -> str:
@@ -421,10 +431,6 @@ class Bench(Hearing):
         step = self.step
         cut = "" if step is None else step.trap.leg_piece if step.trap and step.kind == "cut leg" else step.line
         return self.state.pieces.get(cut or "", str(self._next_piece))
-
-    def _sewn_before(self, step: JobStep) -> list[Entry]:
-        """Give the facts of the tacks that were sewn in the same sitting as a step's own."""
-        return [tacked_fact(self.state, sew_key(trap), trap) for trap in step.also]
 
     def _fact_of(self, step: JobStep, piece: str = "") -> Entry:
         pull_mn = self._highest_mn if step.kind == "set" else self.pull_mn

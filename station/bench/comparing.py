@@ -101,6 +101,7 @@ class Comparing:
         self.reference_mn: int | None = None
         self.line_mn: int | None = None
         self.zero_um: int | None = None  # what the gauge read on the opposite number
+        self.asked_us = 0  # since when the phase's question is asked
         self.eased = True  # False from the tap on the opposite number until its pull is let off
         self.long = True
         self.count = 0
@@ -191,7 +192,7 @@ class Comparing:
     def tap(self, at_us: int, pulls: Pulls) -> Difference | str | None:
         """Take a tap: give the difference once it is known, why the tap did not count, or None."""
         if self.phase in {"reference", "line"}:
-            return self.why_no_tap(pulls) or self._pulled(pulls)
+            return self.why_no_tap(pulls) or self._pulled(at_us, pulls)
         if self.phase == "which":
             self._begin_count(at_us, long=False)
             return None
@@ -201,11 +202,15 @@ class Comparing:
             return None
         return self._found(round(self.count * SIXTEENTH_UM) * (1 if self.long else -1))
 
-    def _pulled(self, pulls: Pulls) -> Difference | None:
+    def _ask(self, phase: Phase, at_us: int) -> None:
+        self.phase, self.asked_us = phase, at_us
+
+    def _pulled(self, at_us: int, pulls: Pulls) -> Difference | None:
         """Take a tap that counts: keep the opposite number's pull, then say level or what the gauge reads."""
         if self.phase == "reference":
             self.zero_um = pulls.gauge_steady_um
-            self.reference_mn, self.phase = self._reference_of(pulls), "line"
+            self.reference_mn = self._reference_of(pulls)
+            self._ask("line", at_us)
             self.eased = not self.measured or self.method != "in turn"
             return None
         self._keep(pulls)
@@ -231,26 +236,26 @@ class Comparing:
             if why := self.why_not(pulls):
                 return why
             self._keep(pulls)
-            self.phase = "which"
+            self._ask("which", at_us)
         elif self.phase == "which":
             self._begin_count(at_us, long=True)
         elif self.phase in {"count", "confirm"}:
-            self.phase = "which"
+            self._ask("which", at_us)
         return None
 
-    def back(self) -> bool:
+    def back(self, at_us: int) -> bool:
         """Go back one phase; tell whether there was one: on the opposite number there is none."""
         if self.phase == self._first:
             return False
         before: dict[Phase, Phase] = {"line": "reference", "which": "line", "count": "which", "confirm": "which"}
-        self.phase = before[self.phase]
+        self._ask(before[self.phase], at_us)
         self.eased |= self.phase == "reference"
         return True
 
     def tick(self, at_us: int) -> None:
         """Take note that time has passed: after a rest the count is shown to be confirmed."""
         if self.phase == "count" and self.count and at_us - self._counted_us >= REST_US:
-            self.phase = "confirm"
+            self._ask("confirm", at_us)
 
     def found(self, difference_um: int, pulls: Pulls) -> Difference:
         """Take a difference that was typed."""
@@ -259,7 +264,8 @@ class Comparing:
         return self._found(difference_um)
 
     def _begin_count(self, at_us: int, long: bool) -> None:
-        self.long, self.count, self.phase, self._counted_us = long, 0, "count", at_us
+        self.long, self.count, self._counted_us = long, 0, at_us
+        self._ask("count", at_us)
 
     def _found(self, difference_um: int, gauge_um: int | None = None) -> Difference:
         zero_um = None if gauge_um is None else self.zero_um

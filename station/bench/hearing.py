@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from drivers.events import Event, Garbage, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
 from drivers.pedal import LongPress, LongReached, Pedal, Released, Stuck, Tap
@@ -28,6 +29,15 @@ from station.bench.snapshot import Words
 
 STUCK = "The pedal is stuck down: look what lies on it. If nothing does, its switch opens where it should close."
 NOT_COUNTED_US = 8_000_000  # for how long it is said that what was done did not count
+LARGE_US = 4_000_000  # for how long that is the sentence itself
+
+
+class Refused(NamedTuple):
+    """What did not count: what is said of it, since when, and whether only because it came too soon."""
+
+    words: Words
+    at_us: int
+    too_soon: bool
 
 
 class Hearing(ABC):
@@ -43,7 +53,7 @@ class Hearing(ABC):
         self._pedal = Pedal()
         self._unread = Unread()
         self._cues: list[Cue] = []
-        self._refused: tuple[Words, int] | None = None  # what did not count, and since when that is said
+        self._refused: Refused | None = None
 
     @property
     def back_words(self) -> str:
@@ -125,7 +135,7 @@ class Hearing(ABC):
             self._foot(event)
 
     def _foot(self, event: PedalEdge | Tick) -> None:
-        if self._refused is not None and self.now_us - self._refused[1] >= NOT_COUNTED_US:
+        if self._refused is not None and self.now_us - self._refused.at_us >= NOT_COUNTED_US:
             self.counted()
         for felt in self._pedal.feed(event):
             if isinstance(felt, Tap):
@@ -141,14 +151,23 @@ class Hearing(ABC):
                 self.pedal_stuck = False
                 self.notice = Words("The pedal is free again.", "plain")
 
-    def not_counted(self, why: str) -> None:
+    def not_counted(self, why: str, too_soon: bool = False) -> None:
         """Say that what was done did not count, and why."""
         self.notice = Words(f"Not counted: {why}{'' if why.endswith('?') else '.'}", "warn")
-        self._refused = self.notice, self.now_us
+        self._refused = Refused(self.notice, self.now_us, too_soon)
         self._cues.append("not counted")
+
+    def sentence(self, asked: Words) -> Words:
+        """Give what is asked; for a few seconds, to be read from afar, why what was done did not count."""
+        refused = self._refused
+        if refused is None or self.notice is not refused.words or asked.tone == "stop":
+            return asked
+        if self.now_us - refused.at_us >= LARGE_US:
+            return asked
+        return Words(f"Too soon. {asked.text}", "warn") if refused.too_soon else refused.words
 
     def counted(self) -> None:
         """Say no longer that something did not count: it is long ago, or what was done after it did."""
         if self._refused is not None:
-            self.notice = None if self.notice is self._refused[0] else self.notice
+            self.notice = None if self.notice is self._refused.words else self.notice
             self._refused = None

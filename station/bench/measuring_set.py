@@ -167,7 +167,7 @@ class MeasuringSet(Hearing):
     def back(self) -> None:
         """Go back: out of a count, else to the line before."""
         if self.comparing is not None and self.comparing.phase != "line":
-            self.comparing.back()
+            self.comparing.back(self.now_us)
             return
         at = len(self.asked) if self._at is None else self._at
         if at:

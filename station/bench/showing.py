@@ -62,9 +62,10 @@ class Showing:
                 under="What was done last is not recorded; all before it is safe. Once that is mended, close this "
                 "window and open the job again.",
             )
+        pulls = bench.watch is not None and bench.watch.phase != "waiting"  # then the hold alone has the sentence
         return Snapshot(
             header=self._header(step, index, len(steps)),
-            sentence=act.sentence,
+            sentence=act.sentence if pulls else bench.sentence(act.sentence),
             number=act.number,
             second=act.second,
             arrow=act.arrow,

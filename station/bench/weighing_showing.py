@@ -38,7 +38,7 @@ def weighing_snapshot(work: FullCheck | DailyCheck) -> Snapshot:
     act = showing.act()
     return Snapshot(
         header=showing.header(),
-        sentence=act.sentence,
+        sentence=work.sentence(act.sentence),
         number=act.number,
         second=act.second,
         arrow=None,

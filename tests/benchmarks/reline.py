@@ -1,8 +1,9 @@
 """What the program itself costs a rigger in a whole reline: taps and waits, not the work.
 
 A whole set is worked by foot in simulated time, as fast as the bench lets it. Counted are every tap (a fifth of a
-second down, a tenth to the next), the rests that the list of checks and the sewing steps demand, and the rest after a
-count of sixteenths. A tap counts as the foot comes up, so a rest is over when the foot goes down a fifth of a second
+second down, a tenth to the next), the rests that the list of checks and the sewing steps demand, the second that a
+question must have been shown where nothing but looking comes before its tap, and the rest after a count of sixteenths.
+A tap counts as the foot comes up, so a rest is over when the foot goes down a fifth of a second
 before its end. Pulling, holding, cutting, trapping and sewing are the trade's, and are not counted. One line in
 three is found 3/16 in long, adjusted, and compared again.
 """
@@ -15,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.events import PedalEdge, Tick
-from station.bench.bench import ARMED_US, SHOWN_US
+from station.bench.bench import ARMED_US, READ_US, SHOWN_US
 from station.bench.commands import carry_out
 from station.bench.comparing import REST_US
 from station.settings.reline import reline_text
@@ -49,8 +50,8 @@ class Foot:
         self._pass(us / 1e6 - APART_S - DOWN_S)
 
     def pull(self, lbf: float) -> None:
-        """Pull for as long as a reading needs: the trade's work."""
-        self.desk.pull(lbf, 0.5)
+        """Pull, or let off, for as long as that takes: the trade's work."""
+        self.desk.pull(lbf, READ_US / 1e6)
 
     def _pass(self, seconds: float) -> None:
         self.cost_s += seconds
@@ -75,7 +76,7 @@ class Foot:
         self.press(LONG_DOWN_S)  # long
         for _ in range(3):  # sixteenths
             self.press()
-        self._pass(REST_US / 1e6 - APART_S)
+        self._pass((REST_US + READ_US) / 1e6 - APART_S - DOWN_S)
         self.press()
 
     def do_step(self) -> None:
@@ -90,6 +91,7 @@ class Foot:
             self.pull(10.2)
             self.press()
         elif step.kind in {"sew", "trial tack"}:
+            self.desk.wait(READ_US / 1e6)
             self.press()
             self.rest(ARMED_US[0])
             self.press()
@@ -99,7 +101,11 @@ class Foot:
             self.press()
         elif step.kind == "sign":
             carry_out(desk.bench, "sign", {"by": "Somebody"})
-        else:
+        elif step.label == "reference":
+            self.rest(READ_US)
+            self.press()
+        else:  # what the hands do, which is not counted, takes longer than reading what to do
+            self.desk.wait(READ_US / 1e6)
             self.press()
 
 

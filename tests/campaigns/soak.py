@@ -156,8 +156,8 @@ class Day:
                     yield from self._tap(10.2)
             elif step.kind in {"sew", "trial tack"}:
                 for _ in range(3):
-                    yield from self._tap(0.0)
                     yield from self._steady(0.0, 2.0)
+                    yield from self._tap(0.0)
             elif step.kind == "inspect":
                 carry_out(self.bench, "inspect", {"by": "Second Person", "finding": "good"})
             elif step.kind == "sign":

@@ -98,6 +98,12 @@ def own_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     return tmp_path / "data/fidbench"
 
 
+@pytest.fixture(autouse=True)
+def reads_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let whoever taps here have read at once what is asked: `test_bench` holds the bench to its second."""
+    monkeypatch.setattr("station.bench.bench.READ_US", 0)
+
+
 @pytest.fixture
 def opened(qtbot: QtBot, tmp_path: Path) -> Iterator[Opened]:
     """Open the program without instruments."""

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from drivers.events import Garbage, PedalEdge, PedalLost, PedalUp, Reading
+from drivers.events import Garbage, PedalEdge, PedalLost, PedalUp, Reading, Tick
+from station.bench.bench import READ_FIRST, READ_US
 from station.bench.commands import FormFault, carry_out, offered
+from station.bench.hearing import LARGE_US
 from station.bench.hold_watch import HoldWatch
 from station.bench.job import CHECKS, fold
-from station.bench.snapshot import LengthNumber
+from station.bench.snapshot import LengthNumber, Words
 from station.learned import stock_of
 from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
 from station.measuring.live_hold import Closed
@@ -313,7 +315,8 @@ def test_marking_counts_only_under_the_marking_pull() -> None:
     desk.press()
     assert desk.step == "B into A: mark"
     assert "Not counted: mark under the marking pull" in desk.bench.notice.text  # type: ignore[union-attr]
-    desk.pull(10.2, 1.0)
+    assert desk.seen().sentence.text == "Not counted: mark under the marking pull."
+    desk.pull(10.2, LARGE_US / 1e6)
     seen = desk.seen()
     assert seen.sentence.text == "Mark where B enters A"
     assert seen.number.stacked[:3] == (0, 5, 16)  # type: ignore[union-attr]
@@ -425,8 +428,63 @@ def test_where_there_is_no_foot_none_is_asked_to_be_armed() -> None:
     desk.work_to("trial tack")
     desk.bench.settings = dataclasses.replace(desk.bench.settings, pedal=False)
     assert desk.seen().second[-1].text == "then press the space bar"
+    desk.wait(1.0)
     carry_out(desk.bench, "done")
     assert desk.step != "trial tack"
+
+
+def test_a_bounce_of_the_foot_answers_one_question() -> None:
+    """A second tap within a second of what it would answer is not counted; the first one is."""
+    desk = Workbench()
+    desk.wait(2.0)
+    desk.press(0.15, reads=False)
+    desk.press(0.15, reads=False)
+    assert desk.step == "reference"
+    assert desk.seen().sentence.text == "Too soon. Is the opposite number sound?"
+    assert desk.seen().notice == Words(f"Not counted: {READ_FIRST}.", "warn")
+    desk.wait(1.0)
+    desk.press(0.15, reads=False)
+    assert desk.step == "A: cut"
+
+
+@pytest.mark.parametrize(("shown_us", "counts"), [(READ_US - 1, False), (READ_US, True)])
+def test_a_tap_counts_once_what_it_answers_has_been_shown_for_a_second(shown_us: int, counts: bool) -> None:
+    """The limit is one of stamps: a tap at a second counts, by foot or key, and one a microsecond before does not."""
+    desk = Workbench()
+    desk.bench.take([Tick(READ_US)])
+    desk.bench.tap(READ_US)
+    desk.bench.take([Tick(READ_US + shown_us)])
+    carry_out(desk.bench, "done")
+    assert (desk.step == "A: cut") is counts
+
+
+def test_why_a_tap_did_not_count_is_the_sentence_for_four_seconds() -> None:
+    """What did not count is said where it is read from afar, then what is asked stands there again."""
+    desk = Workbench()
+    desk.work_to("B into A: mark")
+    asked = desk.seen().sentence
+    desk.unplug()
+    desk.wait(1.5)
+    desk.press()
+    assert desk.seen().sentence == Words("Not counted: there is no reading from the scale.", "warn")
+    desk.wait(LARGE_US / 1e6)
+    assert desk.seen().sentence == asked
+    assert "Not counted" in str(desk.seen().notice)  # which stays a while longer
+    desk.press()
+    desk.pull(10.2, 0.5)
+    desk.press()
+    assert desk.seen().sentence.text.startswith("Cut B")  # what counts is no longer called refused
+
+
+def test_during_a_pull_the_sentence_is_the_holds() -> None:
+    """A tap in a hold is answered below: the sentence goes on to say what keeps the hold."""
+    desk = Workbench()
+    desk.work_to("A: pre-stretch")
+    desk.pull(0.0, 1.0)
+    desk.pull(31.0, 5.0)
+    desk.press()
+    assert desk.seen().sentence.text.startswith("Pre-stretch, ")
+    assert "Not counted" in str(desk.seen().notice)
 
 
 def test_single_taps_are_ignored_in_a_sewing_step() -> None:
@@ -451,11 +509,11 @@ def test_no_run_of_taps_passes_the_list_of_checks() -> None:
     desk = Workbench()
     desk.work_to("check: attachment and its tack")
     for _ in range(20):
-        desk.press(0.1)
+        desk.press(0.1, reads=False)
     assert desk.bench.state.index <= desk.bench.state.steps.index(
         next(step for step in desk.bench.state.steps if step.key == "check: link loop and its tack")
     )
-    desk.press(0.1)
+    desk.press(0.1, reads=False)
     assert any("look first" in str(desk.bench.notice) for _ in [0])
 
 

@@ -315,6 +315,7 @@ def test_what_the_foot_does_is_said_in_the_words_of_its_button() -> None:
             desk.press(1.2)
             desk.pull(10.0, 0.5)
         else:
+            desk.pull(10.0, 1.0)
             desk.step_on_it()
         assert desk.seen().notice is None  # what was done after the slip did count
         if act == "done":
@@ -333,8 +334,10 @@ def test_keys_and_mouse_say_what_the_foot_says() -> None:
     desk.beside(1.0, lbf=10.0)
     for command in ("long or short", "is short", "one more", "clear", "is short", "one more", "one more"):
         assert command in offered(desk.bench)
+        desk.beside(1.0, lbf=10.0)
         carry_out(desk.bench, command)
     desk.beside(3.5, lbf=10.0)
+    desk.beside(1.0, lbf=10.0)
     carry_out(desk.bench, "yes")
     assert last(desk).difference_um == -round(25_400 / 8)
 
@@ -371,6 +374,7 @@ def test_the_opposite_number_is_not_compared_with_itself(gauge: int | None) -> N
     carry_out(desk.bench, "long or short")
     assert desk.seen().notice is None  # this did count
     carry_out(desk.bench, "back")
+    desk.beside(1.0, lbf=10.0, mm=mm)
     desk.step_on_it()
     assert last(desk).difference_um == 0
 

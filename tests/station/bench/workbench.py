@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import cast
 
 from drivers.events import Beside, Event, GaugeReading, LinkLost, LinkUp, PedalEdge, Reading, Status, Tick
-from station.bench.bench import Bench
+from station.bench.bench import READ_US, Bench
 from station.bench.bench_settings import BenchSettings
 from station.bench.commands import carry_out
 from station.bench.cues import Cue
@@ -153,8 +153,10 @@ class Workbench:
             self.at_us += 50_000
             self.cues += self.bench.take([Tick(self.at_us)])
 
-    def press(self, held_s: float = 0.2) -> None:
-        """Press the pedal and let go."""
+    def press(self, held_s: float = 0.2, reads: bool = True) -> None:
+        """Press the pedal and let go; unless the foot bounces, once what is asked can have been read."""
+        if reads:
+            self.wait((self.bench.asked_since_us + READ_US - self.at_us) / 1e6 - held_s)
         self.cues += self.bench.take([PedalEdge(self.at_us + 1000, True)])
         self.wait(held_s)
         self.cues += self.bench.take([PedalEdge(self.at_us + 1000, False)])
