@@ -395,7 +395,7 @@ class Bench(Hearing):
         if step.kind in {"sign", "inspect"}:
             return f"never by foot: press {'S to sign' if step.kind == 'sign' else 'I for the second person'}"
         if step.kind == "mark" and not self.pull_is_right():
-            return self._pull_words("mark under the marking pull")
+            return self._pull_words("the marking pull is not there yet")
         if step.kind == "set" and not (self.by_hand or self.pull_seen):
             return self._pull_words("set it under the marking pull first")
         if step.kind == "adjust" and adjustment(self.state, step).warnings:

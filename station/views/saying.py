@@ -171,7 +171,9 @@ class SentencePanel(Panel[Said]):
         draw_lines(sheet, lines, x, top + sheet.px(style.size * CAP_SHARE), style, sheet.look.ink, cut=cut)
         if content.cue is not None:
             side = sheet.px(76)
-            cue_sign(sheet, QRectF(sheet.width - side, (sheet.height - side) / 2, side, side), content.cue)
+            cue_sign(
+                sheet, QRectF(sheet.width - side - sheet.px(8), (sheet.height - side) / 2, side, side), content.cue
+            )
 
 
 @dataclass(frozen=True, slots=True)

@@ -173,6 +173,7 @@ class LargeButton(QAbstractButton):
         self.written: list[Written] = []
         self.look = look
         self.scale = scale
+        self.stacked = False  # the name of its key stands below the words, where one row has no room for both
         self._on_fault = on_fault
         words, key = COMMAND_WORDS[command]
         self._text = ButtonText(words, "Space" if is_tap else key)
@@ -187,14 +188,15 @@ class LargeButton(QAbstractButton):
 
     def sizeHint(self) -> QSize:  # noqa: N802 Qt's name
         """Give the room its words need."""
-        return QSize(round(self.wide(with_key=True)), round(64 * self.scale))
+        return QSize(round(self.wide()), round(64 * self.scale))
 
-    def wide(self, *, with_key: bool) -> float:
-        """Give how wide it is, with the name of its key or without."""
-        wide = 56 * self.scale + text_width(self._text.words, LABEL, self.scale)
-        if with_key and self._text.key:
-            wide += 20 * self.scale + text_width(self._text.key, SMALL, self.scale)
-        return wide
+    def wide(self) -> float:
+        """Give how wide it is, with the name of its key."""
+        words = text_width(self._text.words, LABEL, self.scale)
+        key = text_width(self._text.key, SMALL, self.scale)
+        if self.stacked or not self._text.key:
+            return 44 * self.scale + max(words, key)
+        return 76 * self.scale + words + key
 
     def paintEvent(self, _event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name
         """Paint a quiet plate, with a strong edge where it has the focus."""
@@ -212,10 +214,13 @@ class LargeButton(QAbstractButton):
             radius = 8 * self.scale
             painter.drawRoundedRect(QRectF(self.rect()).adjusted(inset, inset, -inset, -inset), radius, radius)
             baseline = (self.height() + sheet.px(LABEL.size * CAP_SHARE)) / 2
-            x = sheet.px(28)
-            draw_text(sheet, self._text.words, x, baseline, LABEL, self.look.ink)
-            if self._text.key and self.width() >= self.wide(with_key=True) - 1:
+            if self.stacked:
+                middle, up = sheet.width / 2, sheet.px(18) if self._text.key else 0
+                draw_text(sheet, self._text.words, middle, baseline - up, LABEL, self.look.ink, "centre")
+                draw_text(sheet, self._text.key, middle, baseline + sheet.px(15), SMALL, self.look.soft, "centre")
+            else:
                 right = sheet.width - sheet.px(28)
+                draw_text(sheet, self._text.words, sheet.px(28), baseline, LABEL, self.look.ink)
                 draw_text(sheet, self._text.key, right, baseline, SMALL, self.look.soft, "right")
             self.written = sheet.written
         except Exception as fault:  # whatever it is, the hold is void and a person must be told
@@ -262,19 +267,17 @@ class FootBand(QWidget):
     def arrange(self, scale: float) -> None:
         """Place the buttons from the right, and give the caution the rest."""
         self._scale = scale
-        for button in self.buttons:
-            button.scale = scale
-        gap, margin, high = 16 * scale, _MARGIN * scale, 64 * scale
+        gap, margin = 16 * scale, _MARGIN * scale
         most = self.width() - 2 * margin - 460 * scale
-        with_key = sum(button.wide(with_key=True) + gap for button in self.buttons) <= most
-        squeeze = 1.0
-        while squeeze > 0.72 and sum(button.wide(with_key=with_key) + gap for button in self.buttons) > most:
-            squeeze -= 0.05
-            for button in self.buttons:
-                button.scale = scale * squeeze
+        for button in self.buttons:
+            button.scale, button.stacked = scale, False
+        stacked = sum(button.wide() + gap for button in self.buttons) > most
+        for button in self.buttons:
+            button.stacked = stacked
+        high = (80 if stacked else 64) * scale
         x = self.width() - margin
         for button in reversed(self.buttons):
-            wide = button.wide(with_key=with_key)
+            wide = button.wide()
             x -= wide
             button.setGeometry(round(x), round((self.height() - high) / 2 - 4 * scale), round(wide), round(high))
             x -= gap

@@ -314,8 +314,8 @@ def test_marking_counts_only_under_the_marking_pull() -> None:
     desk.pull(2.0, 1.0)
     desk.press()
     assert desk.step == "B into A: mark"
-    assert "Not counted: mark under the marking pull" in desk.bench.notice.text  # type: ignore[union-attr]
-    assert desk.seen().sentence.text == "Not counted: mark under the marking pull."
+    assert "Not counted: the marking pull is not there yet" in desk.bench.notice.text  # type: ignore[union-attr]
+    assert desk.seen().sentence.text == "Not counted: the marking pull is not there yet."
     desk.pull(10.2, LARGE_US / 1e6)
     seen = desk.seen()
     assert seen.sentence.text == "Mark where B enters A"

@@ -108,6 +108,13 @@ def marking(desk: Workbench) -> None:
     desk.pull(10.1, 1.0)
 
 
+def not_counted(desk: Workbench) -> None:
+    """Tap for a mark before the marking pull is there."""
+    desk.work_to("B into A: mark")
+    desk.pull(6.0, 1.0)
+    desk.press()
+
+
 def trapping(desk: Workbench) -> None:
     """Trap the link loop."""
     desk.work_to("A: link loop")
@@ -357,6 +364,7 @@ STATES: tuple[State, ...] = (
     State(HOLD, by_hand, unmeasured),
     State(MARKS, trapping),
     State(MARKS, marking, cue="step done"),
+    State(MARKS, not_counted, cue="not counted"),
     State(MARKS, leaving_long),
     State(MARKS, setting),
     State(COMPARE, reference_first),
@@ -384,6 +392,7 @@ STATES: tuple[State, ...] = (
     State(FAR, complete, far=True, name="far-complete"),
     State(FAR, void, far=True, name="far-void"),
     State(FAR, marking, far=True, name="far-marking"),
+    State(FAR, not_counted, cue="not counted", far=True, name="far-not-counted"),
     State(FAR, taking_in, far=True, name="far-taking-in"),
     State(FAR, sewing, far=True, name="far-sewing"),
     State(SCALE, weighing_gallery.swinging, None, name="scale-swinging"),

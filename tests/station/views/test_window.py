@@ -5,15 +5,16 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from PyQt6.QtCore import Qt, QTimer
+from PyQt6.QtCore import QRectF, Qt, QTimer
 from PyQt6.QtWidgets import QApplication, QLabel
 from pytestqt.qtbot import QtBot
 
 from drivers.events import Event, Reading, Tick
 from station.at_window import AtWindow
-from station.bench.snapshot import Command, Snapshot, Words
+from station.bench.snapshot import Command, Snapshot, Words, tap_of
 from station.records.entries import HoldJudged
 from station.views.pictures import texts_shown
+from station.views.steps import COMMAND_WORDS
 from station.views.window import COMMAND_KEYS, PEDAL_KEYS, BenchWindow
 from tests.station.bench.workbench import Workbench
 from tests.station.views.gallery import GALLERY
@@ -142,6 +143,31 @@ def test_buttons_are_large(qtbot: QtBot, size: tuple[int, int]) -> None:
         assert min(button.width(), button.height()) >= least
     for switch in (bench.window.switches.sound, bench.window.switches.far):
         assert min(switch.width(), switch.height()) >= (50 if size == (1920, 1080) else 24)
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1280, 800), (1024, 640)])
+@pytest.mark.parametrize(
+    "commands",
+    [
+        ("done", "back"),
+        ("done", "back", "accept", "override", "another line"),
+        ("back", "by hand", "override", "another line"),
+        ("take reading", "long or short", "long?", "back", "another line"),
+    ],
+)
+def test_every_button_shows_its_key(qtbot: QtBot, size: tuple[int, int], commands: tuple[Command, ...]) -> None:
+    """However much is offered, in every size a button shows its words and its key whole, and the caution has room."""
+    bench = Bench(qtbot, "marking", size=size)
+    bench.change(commands=commands)
+    foot = bench.window.foot
+    for button, command in zip(foot.buttons, commands, strict=True):
+        words, key = COMMAND_WORDS[command]
+        key = "Space" if command == tap_of(commands) else key
+        assert [written.text for written in button.written] == [words, key]
+        for written in button.written:
+            assert QRectF(button.rect()).contains(written.ink), (words, key)
+    assert foot.caution.width() >= 440 * foot.caution.scale
+    assert not any(written.cut for written in foot.caution.written)
 
 
 def test_buttons_name_their_keys_to_those_who_hear_the_screen(qtbot: QtBot) -> None:
