@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from station.bench.job import JobState, chain_of
-from station.learned import Filed, Jobs, folded, plans_of, read_jobs, stock_of
+from station.learned import Filed, Jobs, folded, read_jobs, stock_of
 from station.linework.set_picture import Picture
 from station.measuring.control import ENOUGH, FEWEST, Control, Signal, control, false_alarm_share
 from station.records.archive import Archive
@@ -130,7 +130,7 @@ def _differences(_: str, state: JobState, filed: Sequence[Filed], final: bool) -
     if final and not any(isinstance(each.fact, SignedOff) for each in filed):
         return
     number = {id(each.fact): each for each in filed}
-    for line in (line for plan in plans_of(state) for line in plan.lines):
+    for line in (line for plan in state.plans for line in plan.lines):
         before = state.comparisons.get(chain_of(line.name, after_sewing=False), ())
         after = state.comparisons.get(chain_of(line.name, after_sewing=True), ())
         chosen = (*before, *after)[-1:] if final else before[:1]

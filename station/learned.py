@@ -211,7 +211,7 @@ def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
     wrong = list(unread)
     for _, state, filed in folded(jobs, wrong):
         number = {id(each.fact): each for each in filed}
-        for plan in plans_of(state):
+        for plan in state.plans:
             for step in plan.steps:
                 one = _trial(state, plan, step, number) if step.end == "canopy end" else None
                 if one is not None:
@@ -220,19 +220,14 @@ def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
     return Learned(tuple(found), tuple(wrong))
 
 
-def plans_of(state: JobState) -> tuple[LinePlan, ...]:
-    """Give the plans of a job's lines: those of a set's members, else its one."""
-    return tuple(each.plan for each in state.members) or (state.plan,)
-
-
 def stock_of(state: JobState, line_name: str) -> tuple[str, str]:
     """Give the material and the lot of a line: that of the piece cut, else the plan's, else the job's; '' unknown.
 
     The leg of a loop, cut as a piece of its own, is of its line's stock.
     """
-    hosts = {step.leg_piece: step.host for plan in plans_of(state) for step in plan.steps if step.leg_piece}
+    hosts = {step.leg_piece: step.host for plan in state.plans for step in plan.steps if step.leg_piece}
     name = hosts.get(line_name, line_name)
-    plan = next(plan for plan in plans_of(state) if any(each.name == name for each in plan.settings.lines))
+    plan = next(plan for plan in state.plans if any(each.name == name for each in plan.settings.lines))
     line = next(each for each in plan.settings.lines if each.name == name)
     material = material_of(plan.settings, line)
     cut = state.done.get(f"{line_name}: cut")

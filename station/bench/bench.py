@@ -370,7 +370,8 @@ class Bench(Hearing):
         elif before is None or step is None:
             self.not_counted("this is the first step" if before is None else "the job is signed off")
         else:
-            self.record(SteppedBack(job=self.job, step=before.key))
+            for key in before.keys:  # of tacks sewn in one sitting each is named, so that the record says which
+                self.record(SteppedBack(job=self.job, step=key), stay=key != before.key)
             self.notice = Words(f"Back to: {before.label}. What was recorded stands.", "plain")
 
     @property

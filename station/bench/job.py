@@ -87,6 +87,11 @@ class JobState:
         pair = self.at.member.pair if self.at and self.at.member else ""
         return self.instead.get(pair) or self.instead.get("") or self.opened.reference
 
+    @property
+    def plans(self) -> tuple[LinePlan, ...]:
+        """Give the plans of the lines: those of a set's members, else the one."""
+        return tuple(each.plan for each in self.members) or (self.plan,)
+
     @cached_property
     def units(self) -> tuple[Unit, ...]:
         """Give the runs of steps as the facts so far ask for them, done ones included."""

@@ -260,11 +260,13 @@ class Showing:
     def _recorded(self) -> list[str]:
         """Give what the job's record says, a line for each piece and line."""
         state = self._bench.state
+        legs = {trap.leg_piece for plan in state.plans for trap in plan.steps}
         lines = []
         for line, piece in state.pieces.items():
             done = state.done.get(f"{line}: pre-stretch")
             how = {HoldJudged: "held", HoldByHand: "by hand, not measured", Overridden: "passed by name, no hold"}
-            lines.append(f"{line}, piece {piece}: {how.get(type(done), 'no hold')}")
+            none = "no hold of its own" if line in legs else "no hold"
+            lines.append(f"{line}, piece {piece}: {how.get(type(done), none)}")
         for line, found in state.comparisons.items():
             if found:
                 lines.append(

@@ -38,6 +38,7 @@ from station.records.entries import (
     SignedOff,
     SteppedBack,
     Tacked,
+    TrapMade,
 )
 from station.records.rows import Row
 from station.records.words import (
@@ -89,6 +90,7 @@ class Piece:
     released: tuple[Told[PieceReleased], ...]
     scrapped: tuple[Told[PieceScrapped], ...]
     unjudged: int  # holds whose time was complete and whose verdict was never recorded
+    leg: bool = False  # it lies beside a line as the leg of a loop: trapped below the loop, and above
 
 
 @dataclass(frozen=True)
@@ -149,6 +151,11 @@ class JobSheet:
             if each.seq < back.get(each.entry.step, 0) and not isinstance(each.entry, SteppedBack)
         }
 
+    def standing(self, kind: type[E]) -> list[Told[E]]:
+        """Give the entries of one kind whose step was not gone back on."""
+        back = self.gone_back_on()
+        return [each for each in self.of_kind(kind) if each.seq not in back]
+
     def pieces(self) -> list[Piece]:
         """Give every piece that was cut, pulled, released or scrapped, in the order it was first named."""
         lines: dict[str, str | None] = {}
@@ -180,6 +187,7 @@ class JobSheet:
             tuple(each for each in self.of_kind(PieceReleased) if each.entry.piece == number),
             tuple(each for each in self.of_kind(PieceScrapped) if each.entry.piece == number),
             unjudged + waiting,
+            any(f"{each.entry.trap.removesuffix(' below')} leg" == line for each in self.of_kind(TrapMade)),
         )
 
     def holds_in_words(self) -> str:
@@ -213,7 +221,7 @@ class JobSheet:
 
     def results(self) -> list[tuple[str, str]]:
         """Say what came out, as a label and words each: reference, pieces, comparisons, what was passed, inspection."""
-        checks = len({each.entry.check for each in self.of_kind(Checked)})
+        checks = len({each.entry.check for each in self.standing(Checked)})
         return [
             *(("reference", f"{in_words(each.entry)} (entry {each.seq})") for each in self._references()),
             *((_named(piece), _of_piece(piece)) for piece in self.pieces()),
@@ -233,11 +241,10 @@ class JobSheet:
         return [each for each in looked_at if not each.entry.sound or each is looked_at[-1]]
 
     def _left(self) -> list[Told[Adjusted]]:
-        back = self.gone_back_on()
-        return [each for each in self.of_kind(Adjusted) if each.entry.action == "leave" and each.seq not in back]
+        return [each for each in self.standing(Adjusted) if each.entry.action == "leave"]
 
     def _comparisons(self) -> Iterator[tuple[str, str]]:
-        last = {each.entry.line: each for each in self.of_kind(LineCompared)}
+        last = {each.entry.line: each for each in self.standing(LineCompared)}
         for line, each in last.items():
             when = "after sewing" if each.entry.after_sewing else "before sewing; none after it recorded"
             yield f"line {line}", f"{difference(each.entry)}, {when} ({each.entry.method}, entry {each.seq})"
@@ -245,7 +252,7 @@ class JobSheet:
             yield "comparison", "none with the reference recorded"
 
     def _tacks(self) -> str:
-        trials = [each.entry.trial for each in self.of_kind(Tacked)]
+        trials = [each.entry.trial for each in self.standing(Tacked)]
         sewn = f"{count(len(trials) - sum(trials), 'tack')} sewn, {count(sum(trials), 'trial tack')} on scrap"
         return sewn if trials else "none recorded"
 
@@ -331,4 +338,6 @@ def _of_piece(piece: Piece) -> str:
     parts += [f"{BY_HAND}, by {value(each.entry.by)} (entry {each.seq})" for each in piece.by_hand]
     if piece.unjudged:
         parts.append(f"{count(piece.unjudged, 'hold')} whose time was complete and whose verdict was never recorded")
+    if piece.leg and not (piece.holds or piece.by_hand):
+        parts.append("asked for of pre-stretched stock, as a leg; no hold of its own")
     return "; ".join(parts) or "no pre-stretch recorded"

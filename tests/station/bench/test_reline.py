@@ -256,6 +256,8 @@ def test_the_tacks_of_one_line_are_sewn_in_one_sitting() -> None:
     desk.press(1.2)
     assert desk.step == "A 1 left canopy end: sew"
     assert not set(sewn) & set(desk.bench.state.done)
+    assert [entry.step for entry in desk.entries if isinstance(entry, SteppedBack)] == sewn
+    assert desk.folded().done == desk.bench.state.done
 
 
 def test_a_tack_that_was_filed_before_the_program_died_is_not_asked_for_again() -> None:

@@ -21,6 +21,7 @@ from station.records.entries import (
     ScaleChecked,
     SignedOff,
     SteppedBack,
+    Tacked,
     TrapMade,
     body_of,
 )
@@ -199,6 +200,33 @@ def test_what_was_gone_back_on_is_known_and_stands() -> None:
     sheet = sheet_of(trap, other, SteppedBack(job=JOB, step="A: trap"), trap, SteppedBack(job=JOB, step=""))
     assert sheet.gone_back_on() == {1}
     assert len(sheet.told) == 5
+
+
+def test_what_was_gone_back_on_is_not_counted_as_done() -> None:
+    """Tacks, checks and comparisons that were gone back on are not told as made; those made again are, once."""
+    tack = Tacked(job=JOB, step="A: sew", trap="A", tack="bar-tack", length_um=25_400, stitches=42)
+    check = Checked(job=JOB, step="check: no twist", check="no twist")
+    level = dataclasses.replace(compared("A", 0, False), step="A: compare 1")
+    done = (tack, check, level)
+    back = tuple(SteppedBack(job=JOB, step=each.step) for each in reversed(done))
+    undone = results_of(*done, *back)
+    assert undone["tacks"] == undone["checks"] == "none recorded"
+    assert undone["comparison"] == "none with the reference recorded"
+    again = results_of(*done, *back, *done)
+    assert again["tacks"] == "1 tack sewn, no trial tacks on scrap"
+    assert again["checks"] == "1 check made and found good"
+
+
+def test_a_leg_is_told_as_one() -> None:
+    """A leg has no hold of its own, and the result says that pre-stretched stock was asked for; a line says no such."""
+    leg = PieceCut(job=JOB, line="A brake loop leg", piece="14", length_um=1)
+    trapped = TrapMade(
+        job=JOB, step="A", trap="A brake loop below", host="A", guest="A brake loop leg, piece 14,", trap_um=1
+    )
+    told = results_of(PieceCut(job=JOB, line="A", piece="12", length_um=1), leg, trapped)
+    assert told["piece 14, line A brake loop leg"] == "asked for of pre-stretched stock, as a leg; no hold of its own"
+    assert told["piece 12, line A"] == "no pre-stretch recorded"
+    assert results_of(leg)["piece 14, line A brake loop leg"] == "no pre-stretch recorded"
 
 
 def test_a_damaged_entry_is_told_and_the_rest_is_read() -> None:
