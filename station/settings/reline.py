@@ -6,7 +6,7 @@
     pieces_together = 2                # pieces of so many lines are cut from one stretched length and share one hold
 
     [[lines]]
-    plan = "one-cascade.toml"          # a line plan, by its file; it has one main line
+    plan = "one-cascade.toml"          # a line plan, by its file beside this one, or a ready-made; it has one main line
     group = "A"
     numbers = [1, 2, 3]
     sides = ["left", "right"]          # in this order, number by number; both unless given
@@ -26,6 +26,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -185,7 +186,7 @@ def reline_text(path: Path | str, learned: Learned | None = None) -> str:
     text = Path(path).read_text(encoding="utf-8-sig")
     if "plans" in tomllib.loads(text):
         return text
-    texts = {name: plan_text(Path(path).parent / name, learned) for name in settings.plans}
+    texts = {name: plan_text(_plan_file(Path(path), name), learned) for name in settings.plans}
     return "\n".join([text.rstrip(), "", "[plans]", *(f"{json.dumps(n)} = {_quoted(t)}" for n, t in texts.items()), ""])
 
 
@@ -195,10 +196,16 @@ def _quoted(text: str) -> str:
     return f"'''\n{text}'''" if plain else json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
+def _plan_file(file: Path, name: str) -> Path:
+    """Give the file of a plan that a set job names: the one beside it, else the ready-made one of that name."""
+    beside, ready = file.parent / name, Path(str(resources.files("config") / "jobs"))
+    return ready / name if not beside.exists() and name in {each.name for each in ready.glob("*.toml")} else beside
+
+
 def _plan(file: str, name: str, texts: Mapping[str, str] | None, learned: Learned | None) -> PlanSettings:
     if texts is None:
         try:
-            plan = load_plan(Path(file).parent / name, learned)
+            plan = load_plan(_plan_file(Path(file), name), learned)
         except SettingsFault as fault:
             raise SettingsFault(f"{file}: plan {name!r}: {fault}") from None
     elif name not in texts:

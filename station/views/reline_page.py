@@ -1,7 +1,7 @@
-"""The page of whole relines: a set's groups of lines, each by a line plan of the shop's, as the job file that says so.
+"""The page of whole relines: a set's groups of lines, each by a line plan, as the job file that says so.
 
 What is typed is read by the same strict loader as a file that a person wrote, and every line's plan is worked out. What
-comes with the program is shown; a copy is made by plans of the shop's own.
+comes with the program is shown and can be copied.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from PyQt6.QtCore import Qt, QTimer
-from PyQt6.QtWidgets import QHBoxLayout, QListWidget, QScrollArea, QVBoxLayout
+from PyQt6.QtCore import QTimer
+from PyQt6.QtWidgets import QScrollArea
 
 from station.bench.members import members_of
 from station.linework.traps import PlanFault
@@ -25,9 +25,9 @@ from station.settings.shop import relines as reline_files
 from station.settings.tables import SettingsFault
 from station.settings.writing import Value, edited, plain_number, values_of
 from station.views.form import Field, Form, labelled
-from station.views.page import add_row, scrolled
+from station.views.page import scrolled
 from station.views.palette import LookName
-from station.views.sheet_page import NAME, SheetPage
+from station.views.sheet_page import NAME, ListedPage
 
 _TEXT = (
     "Left and right of a number follow each other; an old line comes off only while its opposite number stands. The "
@@ -38,10 +38,10 @@ _BOTH = " and ".join(SIDES)
 _NO_PLAN = "none: no such group"
 
 
-class RelinePage(SheetPage):
+class RelinePage(ListedPage):
     """The shop's relines and one of them in a form. `use` takes the file of one that a job is to be begun from.
 
-    `plans` are the shop's own line plans, which alone can be named.
+    `plans` are the line plans that can be named, the shop's own before the ready-made.
     """
 
     def __init__(
@@ -56,28 +56,19 @@ class RelinePage(SheetPage):
         scale: float = 1.0,
     ) -> None:
         shelf = relines(shop, learned)
-        super().__init__(look, shelf, "Relines", _TEXT, named_by=named_by, scale=scale)
+        super().__init__(look, shelf, "Whole relines", _TEXT, _about, named_by=named_by, scale=scale)
         self._use, self._learned = use, learned
-        self._plans = {sheet.path.name: sheet.name for sheet in plans if sheet.own}
+        self._plans = {
+            sheet.path.name: sheet.name if sheet.own else f"ready-made: {sheet.name}"
+            for sheet in sorted(plans, key=lambda sheet: not sheet.own)
+        }
+        self._has_own = any(sheet.own for sheet in plans)
         self._text = _NEW
-        halves = QHBoxLayout()
-        halves.setSpacing(round(48 * scale))
-        self.rows = QListWidget(self)
-        self.rows.setAccessibleName("Relines")
-        self.rows.setWordWrap(True)
-        self.rows.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        halves.addWidget(self.rows, 2)
-        right = QVBoxLayout()
-        self.whose = labelled("", "soft", self)
         self.follows = labelled("", "plain", self)
-        right.addWidget(self.whose)
         self.room = QScrollArea(self)
-        right.addWidget(self.room, 1)
-        right.addWidget(self.follows)
-        halves.addLayout(right, 3)
-        self._right = right
-        self.body.addLayout(halves, 1)
-        self.new_button = self.button("New reline")
+        self.right.addWidget(self.room, 1)
+        self.right.addWidget(self.follows)
+        self.new_button = self.button("New whole reline")
         self.new_button.clicked.connect(self.begin_new)
         self.add_remove_button()
         self.group_button = self.button("Another group")
@@ -86,37 +77,14 @@ class RelinePage(SheetPage):
         self.use_button.clicked.connect(self.use)
         self.keep_button = self.button("Keep it", main=True)
         self.keep_button.clicked.connect(self.keep)
-        self.rows.currentRowChanged.connect(self._turned)
         self.show_sheets(None)
         self.rows.setFocus()
 
     # ------------------------------------------------------------------ which reline
 
-    def show_sheets(self, path: Path | None) -> None:
-        """Show the shelf anew, and choose the reline at `path`, the first where it is None."""
-        self._sheets = self._shelf.sheets()
-        self.rows.blockSignals(True)
-        self.rows.clear()
-        for sheet in self._sheets:
-            about = "cannot be used as it stands" if sheet.own and sheet.fault else _about(sheet.values)
-            add_row(self.rows, f"{sheet.name}\n{about} · {'your own' if sheet.own else 'ready-made'}", sheet.name)
-        row = next((row for row, sheet in enumerate(self._sheets) if sheet.path == path), 0)
-        self.rows.setCurrentRow(row)
-        self.rows.blockSignals(False)
-        self._chosen(row)
-
     def unkept(self) -> str:
         """Say that something was typed and not kept."""
-        return "What you typed of this reline" if self.form.is_changed else ""
-
-    def _turned(self, row: int) -> None:
-        """Show another reline, once what was typed may go; else stay with the one that is shown."""
-        if self.may_leave():
-            self._chosen(row)
-            return
-        self.rows.blockSignals(True)
-        self.rows.setCurrentRow(next((n for n, each in enumerate(self._sheets) if each is self._sheet), -1))
-        self.rows.blockSignals(False)
+        return "What you typed of this whole reline" if self.form.is_changed else ""
 
     def _chosen(self, row: int) -> None:
         sheet = self._sheets[row] if 0 <= row < len(self._sheets) else None
@@ -125,7 +93,8 @@ class RelinePage(SheetPage):
         if sheet is None:
             self._fill(_NEW, "")
             return
-        whose = f"Your own, in {sheet.path}." if sheet.own else "Ready-made: give a name and plans of your own."
+        ready = "Ready-made, and invented: give a name of your own to keep a copy."
+        whose = f"Your own, in {sheet.path}." if sheet.own else ready
         self.whose.setText(" ".join(filter(None, (whose, sheet.fault))))
         self._fill(sheet.text if sheet.values else _NEW, sheet.name if sheet.own else "")
         try:
@@ -137,12 +106,10 @@ class RelinePage(SheetPage):
         """Empty the form for one of the shop's own."""
         if not self.may_leave():
             return
-        self.rows.blockSignals(True)
-        self.rows.setCurrentRow(-1)
-        self.rows.blockSignals(False)
+        self.mark_row(-1)
         self._chosen(-1)
-        own = "" if self._plans else " There is no line plan of your own yet: make one first, under Line plans."
-        self.whose.setText(f"A new reline of your own.{own}")
+        invented = " There is no line plan of your own yet, and the ready-made are invented: make one first."
+        self.whose.setText(f"A new whole reline of your own.{'' if self._has_own else invented}")
         self.form.inputs[NAME].setFocus()
 
     def _fill(self, text: str, name: str, groups: int | None = None) -> None:
@@ -154,7 +121,7 @@ class RelinePage(SheetPage):
         choices = {field.key: field.choices[0] for field in fields if field.choices}
         self.form.fill({**choices, **self._shown(text, values, groups), NAME: name})
         room = scrolled(self.form, self)
-        self._right.replaceWidget(self.room, room)
+        self.right.replaceWidget(self.room, room)
         self.room.hide()
         self.room.deleteLater()
         self.room = room
@@ -290,7 +257,8 @@ def follows(settings: RelineSettings) -> str:
     lines = sum(len(member.lines) for member in members)
     lengths = len({member.batch for member in members})
     shared = f", from {count(lengths, 'stretched length')}" if lengths < len(members) else ""
-    order = ", ".join(member.name for member in members[:4]) + (" and on" if len(members) > 4 else "")
+    first = ", ".join(member.name.replace(" ", "\u00a0") for member in members[:4])
+    order = first + (" and on" if len(members) > 4 else "")
     return f"{count(len(members), 'line')} on links, {lines} with what joins them{shared}. In this order: {order}."
 
 

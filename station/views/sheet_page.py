@@ -9,9 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from PyQt6.QtCore import Qt
+from PyQt6.QtWidgets import QHBoxLayout, QListWidget, QVBoxLayout
+
 from station.settings.shop import Sheet, Shelf
 from station.settings.tables import SettingsFault
-from station.views.page import Page
+from station.views.form import labelled
+from station.views.page import Page, add_row
 from station.views.palette import LookName
 
 NAME = "name"
@@ -95,3 +99,65 @@ class SheetPage(Page):
         self.show_sheets(kept.path)
         self.say(words)
         return kept
+
+
+class ListedPage(SheetPage):
+    """A page with its sheets listed at the left, each with a line `about` it; `right` takes what shows one of them."""
+
+    def __init__(
+        self,
+        look: LookName,
+        shelf: Shelf,
+        title: str,
+        text: str,
+        about: Callable[[Mapping[str, str]], str],
+        *,
+        named_by: Callable[[str], str] = lambda _: "",
+        scale: float = 1.0,
+    ) -> None:
+        super().__init__(look, shelf, title, text, named_by=named_by, scale=scale)
+        self._about = about
+        self._sheets: list[Sheet] = []
+        self.rows = QListWidget(self)
+        self.rows.setAccessibleName(title)
+        self.rows.setWordWrap(True)
+        self.rows.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.rows.currentRowChanged.connect(self._turned)
+        self.whose = labelled("", "soft", self)
+        self.right = QVBoxLayout()
+        self.right.addWidget(self.whose)
+        halves = QHBoxLayout()
+        halves.setSpacing(round(48 * scale))
+        halves.addWidget(self.rows, 2)
+        halves.addLayout(self.right, 3)
+        self.body.addLayout(halves, 1)
+
+    def show_sheets(self, path: Path | None) -> None:
+        """Show the shelf anew, and choose the sheet at `path`, the first where it is None."""
+        self._sheets = self._shelf.sheets()
+        self.rows.blockSignals(True)
+        self.rows.clear()
+        for sheet in self._sheets:
+            about = "cannot be used as it stands" if sheet.own and sheet.fault else self._about(sheet.values)
+            add_row(self.rows, f"{sheet.name}\n{about} · {'your own' if sheet.own else 'ready-made'}", sheet.name)
+        self.rows.blockSignals(False)
+        row = next((row for row, sheet in enumerate(self._sheets) if sheet.path == path), 0)
+        self.mark_row(row)
+        self._chosen(row)
+
+    def mark_row(self, row: int) -> None:
+        """Mark a row as chosen, none where it is -1; what is shown stays."""
+        self.rows.blockSignals(True)
+        self.rows.setCurrentRow(row)
+        self.rows.blockSignals(False)
+
+    def _turned(self, row: int) -> None:
+        """Show another sheet, once what was typed may go; else stay with the one that is shown."""
+        if self.may_leave():
+            self._chosen(row)
+        else:
+            self.mark_row(next((n for n, each in enumerate(self._sheets) if each is self._sheet), -1))
+
+    def _chosen(self, row: int) -> None:
+        """Show the sheet of a row, or none."""
+        raise NotImplementedError

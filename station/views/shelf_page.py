@@ -7,18 +7,14 @@ is read by the same strict loader as a file that a person wrote, and what it ref
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 from typing import NamedTuple
-
-from PyQt6.QtCore import Qt
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QListWidget, QVBoxLayout
 
 from station.settings.shop import Shelf
 from station.settings.tables import SettingsFault
-from station.views.form import Field, Form, labelled
-from station.views.page import add_row, scrolled
+from station.views.form import Field, Form
+from station.views.page import scrolled
 from station.views.palette import LookName
-from station.views.sheet_page import NAME, SheetPage
+from station.views.sheet_page import NAME, ListedPage
 
 
 class Kind(NamedTuple):
@@ -158,7 +154,7 @@ MATERIALS = Kind(
 )
 
 
-class ShelfPage(SheetPage):
+class ShelfPage(ListedPage):
     """The sheets of one shelf, and one of them in a form. `more` says more of a sheet by its name."""
 
     def __init__(
@@ -171,60 +167,22 @@ class ShelfPage(SheetPage):
         named_by: Callable[[str], str] = lambda _: "",
         scale: float = 1.0,
     ) -> None:
-        super().__init__(look, shelf, kind.title, kind.text, named_by=named_by, scale=scale)
+        super().__init__(look, shelf, kind.title, kind.text, kind.about, named_by=named_by, scale=scale)
         self._kind, self._more = kind, more
-        halves = QHBoxLayout()
-        halves.setSpacing(round(48 * scale))
-        left, right = QVBoxLayout(), QVBoxLayout()
-        self.rows = QListWidget(self)
-        self.rows.setAccessibleName(kind.title)
-        self.rows.setWordWrap(True)
-        self.rows.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        left.addWidget(self.rows, 1)
-        self.whose: QLabel = labelled("", "soft", self)
-        right.addWidget(self.whose)
         self.form = Form(kind.fields)
-        right.addWidget(scrolled(self.form, self), 1)
-        halves.addLayout(left, 2)
-        halves.addLayout(right, 3)
-        self.body.addLayout(halves, 1)
+        self.right.addWidget(scrolled(self.form, self), 1)
         self.new_button = self.button(f"New {kind.one}")
         self.new_button.clicked.connect(self.begin_new)
         self.add_remove_button()
         self.keep_button = self.button("Keep it", main=True)
         self.keep_button.clicked.connect(self.keep)
-        self.rows.currentRowChanged.connect(self._turned)
         self.show_sheets(None)
         self.rows.setFocus()
-
-    def show_sheets(self, path: Path | None) -> None:
-        """Show the shelf anew, and choose the sheet at `path`, the first where it is None."""
-        self.rows.blockSignals(True)
-        self.rows.clear()
-        self._sheets = self._shelf.sheets()
-        for sheet in self._sheets:
-            is_wrong = sheet.own and sheet.fault
-            about = "cannot be used as it stands" if is_wrong else self._kind.about(sheet.values)
-            whose = "your own" if sheet.own else "ready-made"
-            add_row(self.rows, f"{sheet.name}\n{about} · {whose}", sheet.name)
-        row = next((row for row, sheet in enumerate(self._sheets) if sheet.path == path), 0)
-        self.rows.setCurrentRow(row)
-        self.rows.blockSignals(False)
-        self._chosen(row)
 
     def unkept(self) -> str:
         """Say that something was typed into a sheet and not kept."""
         name = self.form.answers()[NAME] or (self._sheet.name if self._sheet else "the new one")
         return f"What you typed of {name}" if self.form.is_changed else ""
-
-    def _turned(self, row: int) -> None:
-        """Show another sheet, once what was typed may go; else stay with the one that is shown."""
-        if self.may_leave():
-            self._chosen(row)
-            return
-        self.rows.blockSignals(True)
-        self.rows.setCurrentRow(next((n for n, each in enumerate(self._sheets) if each is self._sheet), -1))
-        self.rows.blockSignals(False)
 
     def _chosen(self, row: int) -> None:
         if not 0 <= row < len(self._sheets):
@@ -245,9 +203,7 @@ class ShelfPage(SheetPage):
         """Empty the form for one of the shop's own."""
         if not self.may_leave():
             return
-        self.rows.blockSignals(True)
-        self.rows.setCurrentRow(-1)
-        self.rows.blockSignals(False)
+        self.mark_row(-1)
         self.chose(None)
         self.form.say({})
         self.say("")

@@ -10,6 +10,7 @@ from PyQt6.QtCore import Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QCloseEvent, QPaintEvent
 from PyQt6.QtWidgets import (
     QFileDialog,
+    QGridLayout,
     QHBoxLayout,
     QLineEdit,
     QListWidget,
@@ -45,7 +46,7 @@ class StartPage(QWidget):
 
     `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
     problems by key, in words; none of them means that the job has begun. The plan's own key is `PLAN_KEY`. `actions`
-    are what else can be done from here, as quiet buttons; `pages` are the other pages, each reached by its button.
+    are what else can be done from here, in a row of quiet buttons; `pages` are the shop's own pages, in a row below it.
     `draft` holds what was typed for a new job, from one showing of the page to the next, until that job has begun.
     Where `jobs` is None they are still being read: `list_jobs` tells them, and until then nothing can be done.
     """
@@ -79,22 +80,18 @@ class StartPage(QWidget):
         page = QVBoxLayout(self)
         page.setContentsMargins(margin, margin, margin, margin)
         page.setSpacing(round(24 * scale))
-        top = QHBoxLayout()
         self._notice = labelled(notice, "soft", self)
         if notice:
-            top.addWidget(self._notice, 1)
+            page.addWidget(self._notice)
         self.action_buttons = [self._action(words, do) for words, do in actions]
-        for button in self.action_buttons:
-            top.addWidget(button)
-        page.addLayout(top)
         self.page_buttons = [self._action(words, do) for words, do in pages]
-        row = QHBoxLayout()
-        row.setSpacing(round(12 * scale))
-        for button in self.page_buttons:
-            row.addWidget(button)
-        row.addStretch(1)
-        if pages:
-            page.addLayout(row)
+        rows = QGridLayout()
+        rows.setSpacing(round(12 * scale))
+        for row, buttons in enumerate((self.action_buttons, self.page_buttons)):
+            for column, button in enumerate(buttons):
+                rows.addWidget(button, row, column)
+                rows.setColumnStretch(column, 1)
+        page.addLayout(rows)
         halves = QHBoxLayout()
         halves.setSpacing(round(64 * scale))
         halves.addLayout(self._left(), 4)

@@ -341,13 +341,15 @@ def test_the_first_page_opens_a_daily_check_on_a_real_port(
         assert page is not None
         qtbot.addWidget(page)
         assert [button.text() for button in page.findChildren(QPushButton) if button in page.action_buttons] == [
-            "Check the scale",
             "Daily check",
-            "Measure a line set",
+            "Check the scale",
             "Set up a scale",
+            "Scale and pedal",
+            "Measure a line set",
+            "Archive",
         ]
         monkeypatch.setattr("station.bench_app.ask", lambda *_: {"weight": "30 lbf"})
-        page.action_buttons[1].click()
+        page.action_buttons[0].click()
         check = sitting.check
         assert check is not None
         qtbot.waitUntil(lambda: check.work.is_ready, timeout=8000)

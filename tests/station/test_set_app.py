@@ -241,8 +241,13 @@ def test_the_first_page_leads_there_and_back(qtbot, tmp_path, monkeypatch):
         sitting.show()
         first = sitting.start
         qtbot.addWidget(first)
-        assert [button.text() for button in first.action_buttons] == ["Measure a line set", "Set up a scale"]
-        first.action_buttons[0].click()
+        assert [button.text() for button in first.action_buttons] == [
+            "Set up a scale",
+            "Scale and pedal",
+            "Measure a line set",
+            "Archive",
+        ]
+        first.action_buttons[2].click()
         page = sitting.set_page
         qtbot.addWidget(page)
         assert page.isVisible()

@@ -157,19 +157,10 @@ PAGES: tuple[Callable[[Path, LookName, float], Page], ...] = (
 def first(_folder: Path, look: LookName, scale: float) -> QWidget:
     """Show the first page, with jobs to go on with."""
     jobs = [(each.job, each.words.split("\n")[0], "Teasel 190", "next: mark where B enters") for each in JOBS[:2]]
-    do = [(words, _none) for words in ("Check the scale", "Daily check", "Measure a line set", "Set up a scale")]
-    titles = (
-        "Scale and pedal",
-        "Line plans",
-        "Relines",
-        "Hold specifications",
-        "Materials",
-        "Archive",
-        "In control?",
-        "Settings",
-    )
+    bench = ("Daily check", "Check the scale", "Set up a scale", "Scale and pedal", "Measure a line set", "Archive")
+    shop = ("Line plans", "Whole relines", "Hold specifications", "Materials", "In control?", "Settings")
     notice = "Bench 1, scale on usb-scale. Archive: archive.sqlite. Today: scale checked today, ±0.12 lbf."
-    pages = [(words, _none) for words in titles]
+    do, pages = ([(words, _none) for words in row] for row in (bench, shop))
     plan = Path("/home/loft/plans/centre.toml")
     more: dict[str, Any] = {"plan": plan, "notice": notice, "actions": do, "pages": pages}
     return StartPage(look, jobs, NEW_JOB, lambda _: None, lambda *_: {}, scale=scale, **more)

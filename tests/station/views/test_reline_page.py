@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from PyQt6.QtCore import Qt
+from PyQt6.QtWidgets import QComboBox
 from pytestqt.qtbot import QtBot
 
 from station.settings.reline import job_text, load_reline
@@ -77,6 +78,26 @@ def test_a_reline_is_written_with_no_text_editor(qtbot: QtBot, tmp_path: Path) -
     assert loft.used == [kept]
     _, _, sides = job_text(kept)
     assert sides == "left and right"
+
+
+def test_a_ready_made_plan_can_be_named(qtbot: QtBot, tmp_path: Path) -> None:
+    """Ready-made line plans stand after the shop's own; a whole reline that names one is read from any folder."""
+    loft = Loft(qtbot, tmp_path)
+    loft.page.new_button.click()
+    named = loft.page.form.inputs["lines.0.plan"]
+    assert isinstance(named, QComboBox)
+    offered = [named.itemText(row) for row in range(named.count())]
+    assert offered[1:3] == ["main-only", "ours"]
+    ready = [each for each in offered if each.startswith("ready-made: ")]
+    assert len(ready) == 3
+    loft.type(name="Mixed", g0__group="A", g0__plan=ready[1], g0__numbers="1")
+    loft.page.keep_button.click()
+    assert errors(loft.page) == []
+    kept = tmp_path / "plans" / "mixed.toml"
+    assert 'plan = "one-cascade.toml"' in kept.read_text()
+    text, _, _ = job_text(kept)
+    assert "[plans]" in text
+    assert loft.page.form.answers()["lines.0.plan"] == ready[1]
 
 
 def test_a_group_is_taken_out_and_what_a_person_wrote_stays(qtbot: QtBot, tmp_path: Path) -> None:
