@@ -39,7 +39,7 @@ SHOWN_US = 2_000_000  # how long a check must have been shown before a tap count
 READ_US = 1_000_000  # how long anything else: a tap is shorter, so the foot went down after it came up
 ARMED_US = (1_500_000, 4_000_000)  # two taps this far apart arm a sewing step: a sewing pedal's own taps do not
 LOOK_FIRST = "look first: a check counts once it has been shown for two seconds"
-READ_FIRST = "read first: a tap counts once what it answers has been shown for a second"
+READ_FIRST = "it came within a second of what it answers. Read first, then tap"
 FORECAST_EVERY_US = 500_000
 SILENT_US = 1_000_000  # after this long without a reading the number is not shown any more
 
@@ -325,7 +325,8 @@ class Bench(Hearing):
             return
         why = self._why_no_tap(step, at_us)
         if why:
-            self.not_counted(why, too_soon=why in (LOOK_FIRST, READ_FIRST))
+            too_soon = why in (LOOK_FIRST, READ_FIRST)
+            self.not_counted(why, too_soon, lambda: bool(self._why_no_tap(step, self.now_us)))
         elif step.kind in {"sew", "trial tack"} and not self._armed(at_us):
             return
         elif self.comparing:
@@ -333,7 +334,7 @@ class Bench(Hearing):
             if isinstance(found, Difference):
                 self.compared(step, found)
             elif found:
-                self.not_counted(found)
+                self.not_counted(found, still=lambda: bool(self.comparing and self.comparing.why_no_tap(self.pulls)))
             else:
                 self.counted()
                 self._cues.append("step done")

@@ -16,6 +16,7 @@ from fractions import Fraction
 
 from station.bench.bench import Bench
 from station.bench.job import JobStep, adjustment_fact
+from station.bench.members import opposite_of
 from station.bench.snapshot import LONG_PRESSES, TAPS, Command, tap_of
 from station.records.entries import (
     Entry,
@@ -148,13 +149,19 @@ def _typed_difference(bench: Bench, step: JobStep, text: str) -> None:
 
 
 def lines_to_turn_to(bench: Bench) -> tuple[str, ...]:
-    """Give the lines of a set that do not stand yet, in the order in which they come after the one at hand."""
+    """Give the lines of a set that do not stand yet, in the order in which they come after the one at hand.
+
+    Where the one at hand waits for its opposite number, that comes first.
+    """
     state = bench.state
     names = [unit.name for unit in state.units if unit.member and not state.is_done(unit)]
     here = state.at.name if state.at else ""
     order = [unit.name for unit in state.units]
     after = [name for name in names if here in order and order.index(name) > order.index(here)]
-    return tuple(dict.fromkeys([*after, *(name for name in names if name != here)]))
+    waits = bench.step is not None and bool(state.why_not_strip(bench.step))
+    other = opposite_of(state.members, state.at.member) if waits and state.at and state.at.member else None
+    first = [other.name] if other else []
+    return tuple(dict.fromkeys([*first, *after, *(name for name in names if name != here)]))
 
 
 def _turn(bench: Bench, text: str) -> None:

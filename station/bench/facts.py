@@ -5,7 +5,7 @@
 >>> from station.settings.plan import read_plan
 >>> state = JobState(example_opening(), make_plan(read_plan(plan_table(EXAMPLE_PLAN))))
 >>> said_of(fact_of(state, state.steps[2], "12", None), "imperial")
-'piece 12 cut for A'
+'piece 12 is A'
 """
 
 from __future__ import annotations
@@ -175,7 +175,7 @@ def said_of(entry: Entry, lengths: LengthSystem) -> str:
         return length_text(um / 1e6, lengths)
 
     if isinstance(entry, PieceCut):
-        return f"piece {entry.piece} cut for {entry.line}"
+        return f"piece {entry.piece} is {entry.line}"
     if isinstance(entry, HoldJudged):
         return f"pre-stretch {entry.judgement['verdict'].replace('-', ' ')}, {numbered(entry.pieces)}"
     if isinstance(entry, HoldByHand):

@@ -18,7 +18,7 @@ the pedal went never counts, and that a pedal is stuck is the same for all.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from drivers.events import Event, Garbage, LinkLost, LinkUp, PedalEdge, PedalLost, PedalUp, Reading, Tick
@@ -33,11 +33,12 @@ LARGE_US = 4_000_000  # for how long that is the sentence itself
 
 
 class Refused(NamedTuple):
-    """What did not count: what is said of it, since when, and whether only because it came too soon."""
+    """What did not count: what is said of it, since when, if it only came too soon, and if it still would not count."""
 
     words: Words
     at_us: int
     too_soon: bool
+    still: Callable[[], bool]
 
 
 class Hearing(ABC):
@@ -151,10 +152,10 @@ class Hearing(ABC):
                 self.pedal_stuck = False
                 self.notice = Words("The pedal is free again.", "plain")
 
-    def not_counted(self, why: str, too_soon: bool = False) -> None:
+    def not_counted(self, why: str, too_soon: bool = False, still: Callable[[], bool] = lambda: True) -> None:
         """Say that what was done did not count, and why."""
         self.notice = Words(f"Not counted: {why}{'' if why.endswith('?') else '.'}", "warn")
-        self._refused = Refused(self.notice, self.now_us, too_soon)
+        self._refused = Refused(self.notice, self.now_us, too_soon, still)
         self._cues.append("not counted")
 
     def sentence(self, asked: Words) -> Words:
@@ -164,7 +165,9 @@ class Hearing(ABC):
             return asked
         if self.now_us - refused.at_us >= LARGE_US:
             return asked
-        return Words(f"Too soon. {asked.text}", "warn") if refused.too_soon else refused.words
+        if refused.too_soon:
+            return Words(f"Too soon. {asked.text}", "warn")
+        return refused.words if refused.still() else asked
 
     def counted(self) -> None:
         """Say no longer that something did not count: it is long ago, or what was done after it did."""

@@ -182,8 +182,9 @@ class Showing:
     def _plain(self, step: JobStep) -> Act:
         state = self._bench.state
         if step.key == "cause":
+            failed = "lines failed or wore" if state.members else "line failed"
             return Act(
-                Words("Find why the line failed, and have it put right"),
+                Words(f"Find why the {failed}, and have it put right"),
                 second=(
                     Words("burr, link, hook fastener, heat, abrasion?"),
                     Words("look at the neighbours too"),

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from PyQt6.QtCore import Qt
-from PyQt6.QtGui import QKeyEvent
+from PyQt6.QtGui import QKeyEvent, QPainter, QPaintEvent
 from PyQt6.QtWidgets import QDialog, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from station.views.form import Field, Form, dress, labelled
 from station.views.palette import Look
+from station.views.signs import pen_of
 
 __all__ = ["Field", "Question", "ask"]
 
@@ -24,6 +25,7 @@ class Question(QDialog):
         self, parent: QWidget | None, look: Look, title: str, text: str, fields: Sequence[Field], answer: str
     ) -> None:
         super().__init__(parent)
+        self._look = look
         self._asked_before = False  # whether it was said that what is typed would be lost
         self.setWindowTitle(title)
         self.setModal(True)
@@ -78,6 +80,14 @@ class Question(QDialog):
         self.form.say(missing)
         if not missing:
             self.accept()
+
+    def paintEvent(self, event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name
+        """Paint an edge, so that it stands off from the window below where the screen gives it no frame."""
+        super().paintEvent(event)
+        painter = QPainter(self)
+        painter.setPen(pen_of(self._look.soft, 4))
+        painter.drawRect(self.rect())
+        painter.end()
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:  # noqa: N802 Qt's name
         """Take Enter and Esc once for each press, never by themselves repeating."""
