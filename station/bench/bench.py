@@ -326,7 +326,7 @@ class Bench(Hearing):
         why = self._why_no_tap(step, at_us)
         if why:
             too_soon = why in (LOOK_FIRST, READ_FIRST)
-            self.not_counted(why, too_soon, lambda: bool(self._why_no_tap(step, self.now_us)))
+            self.not_counted(why, too_soon, lambda: too_soon or bool(self._why_no_tap(step, self.now_us)))
         elif step.kind in {"sew", "trial tack"} and not self._armed(at_us):
             return
         elif self.comparing:

@@ -123,6 +123,8 @@ class ComparisonShowing:
         again = " again" if step.round > 1 or step.after_sewing else ""
         first = comparing.phase == "reference"
         what = f"Compare {step.line}{again}"
+        if comparing.zero_um is not None and comparing.method in {"balanced", "two cells"} and not first:
+            return "Now the gauge on the new line, the same pull"
         match comparing.method:
             case "balanced":
                 return f"{what}: both on the bar, pull to {self._pull.pounds(2 * comparing.pull_mn)} in all"

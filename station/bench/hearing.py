@@ -136,7 +136,8 @@ class Hearing(ABC):
             self._foot(event)
 
     def _foot(self, event: PedalEdge | Tick) -> None:
-        if self._refused is not None and self.now_us - self._refused.at_us >= NOT_COUNTED_US:
+        refused = self._refused
+        if refused is not None and (self.now_us - refused.at_us >= NOT_COUNTED_US or not refused.still()):
             self.counted()
         for felt in self._pedal.feed(event):
             if isinstance(felt, Tap):
@@ -165,9 +166,7 @@ class Hearing(ABC):
             return asked
         if self.now_us - refused.at_us >= LARGE_US:
             return asked
-        if refused.too_soon:
-            return Words(f"Too soon. {asked.text}", "warn")
-        return refused.words if refused.still() else asked
+        return Words(f"Too soon. {asked.text}", "warn") if refused.too_soon else refused.words
 
     def counted(self) -> None:
         """Say no longer that something did not count: it is long ago, or what was done after it did."""

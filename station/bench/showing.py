@@ -126,7 +126,8 @@ class Showing:
             left = f", {begun} of {len(unit.steps)} steps" if begun and unit not in standing else ""
             shown: StepState = "done" if unit in standing else "now" if unit is here else "to come"
             items.append((f"{unit.name}{left}", shown))
-        return ListCard(f"{len(standing)} of {len(lines)} lines finished", tuple(items))
+        many = "" if len(lines) == 1 else "s"
+        return ListCard(f"{len(standing)} of {len(lines)} line{many} finished", tuple(items))
 
     def _drawing(self, step: JobStep | None) -> LineDrawing:
         plan = self._bench.state.plan_of(step)

@@ -175,6 +175,18 @@ def test_a_gauge_is_zeroed_on_the_opposite_number_and_read_on_the_new_line() -> 
     assert desk.step == "B: adjust 1"
 
 
+def test_with_two_cells_a_gauge_goes_from_one_line_to_the_other() -> None:
+    """Zeroed on the opposite number, the gauge is asked for on the new line, both still under their pull."""
+    desk = desk_at("two cells", gauge=1)
+    desk.beside(1.5, lbf=10.0, other_lbf=10.0, mm=100.0)
+    assert desk.seen().sentence.text == "Compare B: both to 10 pounds, each on its own scale"
+    desk.step_on_it()
+    desk.beside(1.5, lbf=10.0, other_lbf=10.0, mm=103.175)
+    assert desk.seen().sentence.text == "Now the gauge on the new line, the same pull"
+    desk.step_on_it()
+    assert last(desk).difference_um == 3175
+
+
 def test_a_gauge_that_falls_as_lines_lengthen_is_turned_round() -> None:
     """Where a larger reading means a shorter line, the same rise is short."""
     desk = desk_at("", gauge=-1)

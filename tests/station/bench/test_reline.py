@@ -135,6 +135,7 @@ def test_both_sides_of_a_pair_are_never_stripped(together: int) -> None:
     assert len(desk.entries) == before
     assert desk.seen().sentence.text == "Leave the old A 1 right on"
     assert "A 1 left is off" in desk.bench.notice.text  # type: ignore[union-attr]
+    assert lines_to_turn_to(desk.bench)[0] == "A 1 left"  # which it waits for
     carry_out(desk.bench, "another line", {"line": "A 1 left"})
     assert desk.step == "A 1 left: route"
     finish(desk)
