@@ -230,5 +230,9 @@ def _hold_named(station: StationSettings | None, name: str, rated_strength: str)
 
 
 def _stands(archive: Archive, job: str) -> str:
-    step = job_state(archive, job).now
-    return "all steps done" if step is None else f"next: {step.label}"
+    state = job_state(archive, job)
+    step = state.now
+    if step is None:
+        return "all steps done"
+    name = state.unit_of(step).name
+    return f"next: {'' if name in step.label else f'{name}, '}{step.label}"  # of a set, in which line

@@ -14,6 +14,7 @@ from station.bench.commands import offered
 from station.bench.comparison_showing import ComparisonShowing
 from station.bench.facts import leg_m, said_of
 from station.bench.job import JobStep, Kind, adjustment, chain_of
+from station.bench.members import opposite_of
 from station.bench.pull_showing import COLD, HANDLE, MAKER, Act, PullShowing
 from station.bench.snapshot import (
     CloseUp,
@@ -473,11 +474,15 @@ class Showing:
             (each.check, "done" if n < number else "now" if n == number else "to come")
             for n, each in enumerate(steps, 1)
         )
-        pieces = f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else ""
+        under = f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else ""
+        if state.members:
+            pairs = any(opposite_of(state.members, each) for each in state.members)
+            both = step.of.endswith("left and right") if step.of else pairs
+            under = "Left and right, one after the other." if both else ""
         return Act(
             Words(f"Look, {step.of}: {step.check}" if step.of else f"Look: {step.check}"),
             second=(Words("from the canopy down"), Words("tap when you have seen it", "act")),
-            under="Left and right, one after the other." if state.members else pieces,
+            under=under,
             card=ListCard(f"checks, {number} of {len(steps)}", items),
             caution=MAKER,
         )

@@ -409,8 +409,9 @@ class UnderPanel(Panel[str]):
         """Paint it on one line, or two where it is long."""
         style, lines, cut = fitted(content, UNDER, sheet.scale, sheet.width, 1, 28)
         if cut:
-            style, lines, cut = fitted(content, SMALL, sheet.scale, sheet.width, 2, 20)
-        top = (sheet.height - block_height(len(lines), style, sheet.scale)) / 2
+            style, lines, cut = fitted(content, replace(SMALL, size=22), sheet.scale, sheet.width, 2, 18)
+        deep = sheet.px(style.size * _BELOW_BASELINE) * (len(lines) > 1)
+        top = (sheet.height - block_height(len(lines), style, sheet.scale) - deep) / 2
         draw_lines(sheet, lines, 0, top + sheet.px(style.size * CAP_SHARE), style, sheet.look.soft, cut=cut)
 
 

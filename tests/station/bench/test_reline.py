@@ -211,6 +211,19 @@ def test_a_pairs_checks_are_those_its_plan_gives_cause_for() -> None:
     ]
 
 
+def test_a_set_of_one_side_is_not_looked_at_left_and_right(tmp_path: Path) -> None:
+    """Where the set holds the left alone, its checks speak of the left alone."""
+    file = tmp_path / "left.toml"
+    file.write_text(
+        '[reline]\nname = "L"\n[[lines]]\nplan = "one-main.toml"\ngroup = "A"\nnumbers = [1]\nsides = ["left"]\n'
+    )
+    desk = Workbench(plan=reline_text(file))
+    desk.work_to("A 1: check: attachment and its tack")
+    assert (desk.seen().sentence.text, desk.seen().under) == ("Look, A 1 left: attachment and its tack", "")
+    desk.work_to("check: order on the link")
+    assert desk.seen().under == ""
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.data())
 def test_a_set_interrupted_anywhere_shows_the_same_from_its_entries(data: st.DataObject) -> None:
