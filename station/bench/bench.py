@@ -25,7 +25,7 @@ from station.measuring.forecast import Forecast, forecast
 from station.measuring.hold import ScaleUncertainty
 from station.measuring.live_hold import Broken, Closed, Completed, HoldFact, InBand, LiveHold
 from station.measuring.trace import OVERLOAD, Trace
-from station.measuring.words import seconds, why_broken
+from station.measuring.words import starts_again
 from station.records.entries import (
     Entry,
     HoldCompleted,
@@ -222,7 +222,7 @@ class Bench(Hearing):
         self._silent_told = True
         self._cues.append("broken")
         if self.link_lost is None:
-            self.notice = _time_starts_again("gap", running.length_us)
+            self.notice = Words(starts_again("gap", running.length_us), "warn")
 
     def _look_ahead(self) -> None:
         """Tell whether the pull will leave the band before the time is complete."""
@@ -277,7 +277,7 @@ class Bench(Hearing):
                 if attempt and attempt.spoilt:
                     self.notice = None  # the sentence says what is wrong
                 elif not self._silent_told:
-                    self.notice = _time_starts_again(fact.why, fact.held_us)
+                    self.notice = Words(starts_again(fact.why, fact.held_us), "warn")
                 if not self._silent_told:
                     self._cues.append("broken")
             elif isinstance(fact, Completed) and attempt and not attempt.closed:
@@ -495,7 +495,3 @@ class Bench(Hearing):
                 method=BY_THE_CHART if self.state.reference == "chart" else self.state.method,
                 gauge=self.settings.gauge,
             )
-
-
-def _time_starts_again(why: str, held_us: int) -> Words:
-    return Words(f"{why_broken(why)} after {seconds(held_us, 0)}: the time starts again.", "warn")

@@ -224,7 +224,9 @@ class ComparisonShowing:
         side = "level" if not apart_um else "long" if apart_um > 0 else "short"
         toward: Toward | None = None if not apart_um else "canopy" if apart_um > 0 else "link"
         number = self._pull.length_number(abs(apart_um) / 1e6)
-        return number, toward, f"New line {side}, by the gauge", self._can_be_said(comparing)
+        at_once = comparing.method in {"balanced", "two cells"}  # then nothing but a hand moves the gauge across
+        sentence = f"Now the gauge on the new line: it reads {side}" if at_once else f"New line {side}, by the gauge"
+        return number, toward, sentence, self._can_be_said(comparing)
 
     def _comparing_gauge(self, comparing: Comparing) -> Gauge:
         """Give the live pull with its window; of a balance bar, the sum of both."""

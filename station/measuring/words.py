@@ -57,6 +57,15 @@ def why_broken(why: str) -> str:
     }[why]
 
 
+def starts_again(why: str, held_us: int) -> str:
+    """Say that a span broke and after how long.
+
+    >>> starts_again("below", 14_000_000)
+    'You fell below the band after 14 s: the time starts again.'
+    """
+    return f"{why_broken(why)} after {seconds(held_us, 0)}: the time starts again."
+
+
 def band(spec: HoldSpecification, unit: str = "lbf") -> str:
     """Give the tolerance limits as words: "28.0 to 45.0 lbf"."""
     low, _, _ = force_text(spec.low_mn / 1000, unit).partition(" ")

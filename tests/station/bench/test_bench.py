@@ -473,7 +473,7 @@ def test_why_a_tap_did_not_count_is_the_sentence_for_four_seconds() -> None:
     desk.press()
     desk.pull(10.2, 0.5)
     desk.press()
-    assert desk.seen().sentence.text.startswith("Cut B")  # what counts is no longer called refused
+    assert desk.seen().sentence.text.startswith("Cut braid for B")  # what counts is no longer called refused
 
 
 def test_during_a_pull_the_sentence_is_the_holds() -> None:

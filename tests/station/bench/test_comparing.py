@@ -182,7 +182,7 @@ def test_with_two_cells_a_gauge_goes_from_one_line_to_the_other() -> None:
     assert desk.seen().sentence.text == "Compare B: both to 10 pounds, each on its own scale"
     desk.step_on_it()
     desk.beside(1.5, lbf=10.0, other_lbf=10.0, mm=103.175)
-    assert desk.seen().sentence.text == "Now the gauge on the new line, the same pull"
+    assert desk.seen().sentence.text == "Now the gauge on the new line: it reads long"
     desk.step_on_it()
     assert last(desk).difference_um == 3175
 
