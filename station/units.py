@@ -283,6 +283,22 @@ class Said:
         return f"under {least:.{decimals}f} {unit}" if force_n and not float(text.split()[0]) else text
 
 
+NO_BREAK = "\N{NO-BREAK SPACE}"
+_TOGETHER = re.compile(
+    r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|s|ms|min|lbf|kgf|daN|kN|N|kg|lb|pounds?)\b|%)"  # a figure and what is after it
+    r"|(?<=[A-Za-z]) (?=\d+ (?:left|right)\b)|(?<=\d) (?=(?:left|right)\b)"  # the name of a line of a set
+)
+
+
+def kept_together(text: str) -> str:
+    r"""Put no-break spaces where no line may end: within a figure with its fraction and unit, and a line's name.
+
+    >>> kept_together("A 1 left begins at 1 1/2 in").split(" ")
+    ['A\xa01\xa0left', 'begins', 'at', '1\xa01/2\xa0in']
+    """
+    return _TOGETHER.sub(NO_BREAK, text)
+
+
 IMPERIAL = Said("imperial")
 METRIC = Said("metric")
 

@@ -25,6 +25,8 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
 
+from station.units import NO_BREAK, kept_together
+
 FONT, BOLD = "B612", "B612-Bold"
 _SPARE_FONT = "Vera"  # comes with the PDF library; for letters that B612 lacks, in names above all
 
@@ -90,6 +92,8 @@ def printable(text: str) -> str:
 def _printable(letter: str) -> str:
     if letter == "\n":
         return "<br/>"
+    if letter == NO_BREAK:
+        return letter
     code = ord(letter)
     if letter.isprintable() and code in _letters(FONT):
         return escape(letter, quote=False)
@@ -106,13 +110,13 @@ def plain(text: str) -> str:
 
 
 def para(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
-    """Give text as a paragraph."""
-    return Paragraph(printable(text), style)
+    """Give text as a paragraph, whose lines end within no figure."""
+    return Paragraph(printable(kept_together(text)), style)
 
 
 def point(text: str) -> Paragraph:
     """Give text as one point of a list."""
-    return Paragraph(printable(text), POINT, bulletText="•")
+    return Paragraph(printable(kept_together(text)), POINT, bulletText="•")
 
 
 def code(line: str) -> Paragraph:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,8 +10,11 @@ from PyQt6.QtCore import QPointF, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QPainter, QPaintEvent, QPolygonF, QShowEvent
 from PyQt6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPlainTextEdit, QScrollArea, QSizePolicy, QWidget
 
+from station.units import NO_BREAK, kept_together
 from station.views.lettering import FAMILY
 from station.views.palette import Look
+
+_JOINER = "\N{WORD JOINER}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +83,25 @@ def dress(look: Look, scale: float = 1.0) -> str:
     """
 
 
+class _Label(QLabel):
+    """A label whose lines end within no figure, no line's name and not after the slash that a path begins with."""
+
+    def __init__(self, text: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setText(text)
+
+    def setText(self, text: str | None) -> None:  # noqa: N802 Qt's name
+        """Show a text."""
+        super().setText(re.sub(r"(?<!\S)/(?=\S)", f"/{_JOINER}", kept_together(text or "")))
+
+    def text(self) -> str:
+        """Give the text as it was set."""
+        return super().text().replace(NO_BREAK, " ").replace(_JOINER, "")
+
+
 def labelled(text: str, role: str, parent: QWidget | None = None) -> QLabel:
     """Give a label that plays a part: title, group, label, soft or error."""
-    label = QLabel(text, parent)
+    label = _Label(text, parent)
     label.setTextFormat(Qt.TextFormat.PlainText)
     label.setProperty("role", role)
     label.setWordWrap(True)

@@ -7,7 +7,6 @@ of paper remembers that it was (`Written.cut`).
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -16,6 +15,7 @@ from typing import Literal
 from PyQt6.QtCore import QPointF, QRectF, Qt
 from PyQt6.QtGui import QColor, QFont, QFontDatabase, QFontMetricsF, QPainter
 
+from station.units import NO_BREAK, kept_together
 from station.views.palette import Look
 from station.views.type_sizes import Style
 
@@ -24,8 +24,6 @@ Align = Literal["left", "centre", "right"]
 FAMILY = "B612"
 LINE_PITCH = 1.2  # from one baseline to the next, over the type size
 _SHRINK_STEP = 2.0
-_NO_BREAK = "\u00a0"
-_FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:\d+/\d+|in|ft|mm|m|s|min|lbf|kgf|N|pounds?)\b)")
 
 
 @cache
@@ -68,9 +66,9 @@ def _ink(text: str, style: Style, scale: float) -> tuple[float, float, float, fl
 def wrapped(text: str, style: Style, scale: float, width: float) -> tuple[str, ...]:
     """Break `text` over as few lines as `width` pixels allow, as even as they can be; a long word stands alone.
 
-    A figure is kept with the fraction and the unit after it, and no line breaks at a no-break space.
+    What belongs together is kept so (`kept_together`), and no line breaks at a no-break space.
     """
-    kept = _FIGURE_AND_UNIT.sub(_NO_BREAK, text)
+    kept = kept_together(text)
 
     def broken(limit: float) -> list[str]:
         lines: list[str] = []
@@ -167,7 +165,7 @@ def draw_text(
     sheet.painter.drawText(QPointF(start, baseline), text)
     left, top, width, height = _ink(text, style, sheet.scale)
     ink = QRectF(start + left, baseline + top, width, height)
-    sheet.written.append(Written(text.replace(_NO_BREAK, " "), ink, style, colour, sheet.ground, cut))
+    sheet.written.append(Written(text.replace(NO_BREAK, " "), ink, style, colour, sheet.ground, cut))
     return ink
 
 

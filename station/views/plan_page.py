@@ -7,7 +7,6 @@ sentence that says why, also beside the field it belongs to. A plan that comes w
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Callable, Sequence
 from html import escape
@@ -25,7 +24,7 @@ from station.settings.plan import Learned, PlanSettings, read_plan, with_learned
 from station.settings.shop import Shelf, plans
 from station.settings.tables import SettingsFault, Table
 from station.settings.writing import Value, edited, plain_number, values_of
-from station.units import IMPERIAL, Said
+from station.units import IMPERIAL, Said, kept_together
 from station.views.bench_line import DrawingPanel, Lying, drawing_title
 from station.views.form import Choice, Form, labelled
 from station.views.page import add_row, scrolled
@@ -436,7 +435,7 @@ def _rich(rows: Sequence[str], size: int) -> str:
             continue
         indent = len(row) - len(row.lstrip())
         below = rows[at + 1] if at + 1 < len(rows) else ""
-        words = re.sub(r"(?<=\d) (?=(?:in|mm|m|lbf|N)\b|\d+/\d)", "\N{NO-BREAK SPACE}", escape(row.strip()))
+        words = escape(kept_together(row.strip()))
         is_head = indent == 0 and below.startswith(" ")
         left = size * (indent // 2)
         style = f"margin: {size // 2 if indent == 0 or row.lstrip()[:1].isdecimal() else 0}px 0 0 {left}px;"
