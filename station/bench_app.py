@@ -157,14 +157,17 @@ class Sitting:
 
     def _turn_to(self, page: Page) -> None:
         """Show another page; when it is closed, the first page is shown as things are then."""
-        before, self.page = self.page, page
         page.closed.connect(self._turned_back)
         page.show()
-        for old in (before, self.start):
+        self._make_room(page)
+
+    def _make_room(self, page: Page | None = None) -> None:
+        """Close what was shown before; `page` is shown now, where it is one of those beside the bench."""
+        for old in (self.page, self.start):
             if old is not None:
                 old.blockSignals(True)  # it makes room, and nobody went back
                 old.close()
-        self.start = None
+        self.page, self.start = page, None
 
     def _turned_back(self) -> None:
         self.page = None
@@ -188,6 +191,7 @@ class Sitting:
                 shown=shown,
                 turn=lambda name: self.show_scale(name, file),
                 describe=lambda: self.show_scale(file=data_folder() / STATION_FILE),
+                set_up=self._set_up,
                 scale=self._scale(),
             )
         )
@@ -317,8 +321,7 @@ class Sitting:
         self.first_run = FirstRunAt(self._look, data_folder() / STATION_FILE, self._set_up_as, self._scale())
         self.first_run.page.closed.connect(self._turned_back)
         self.first_run.page.show()
-        if self.start is not None:
-            self.start.close()
+        self._make_room()
 
     def _set_up_as(self, path: Path) -> None:
         """Go by the station file just made; its page is shown in place of the first run's."""
@@ -383,11 +386,7 @@ class Sitting:
             window.resize(_room())  # read at two metres: as large as there is room
             window.showMaximized()
         window.start()
-        for old in (self.page, self.start):
-            if old is not None:
-                old.blockSignals(True)  # it makes room, and nobody went back
-                old.close()
-        self.page = None
+        self._make_room()
 
     def _left_bench(self) -> None:
         self._open.close()

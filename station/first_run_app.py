@@ -29,12 +29,14 @@ from station.units import QuantityFault, force_mn
 from station.views.first_run import FirstRunPage, Shown
 from station.views.form import Field
 from station.views.palette import LookName
+from station.views.scale_forms import NAMED
+from station.views.scale_page import LISTEN
 
 SPEEDS = (9600, 4800, 2400, 1200, 19_200, 38_400, 57_600, 115_200)
 BITS = ("8N1", "7E1", "7O1", "8E1", "8O1", "7N1", "7N2", "8N2")  # data bits, parity, stop bits; the commonest first
 ANY_SPEED, BY_ITSELF, ANY_QUESTION = "find it by trying", "nothing: it sends by itself", "try the usual questions"
-TYPED, NO_FOOT, FROM_FRAMES = "typed below", "none", "as its frames say"
-LISTEN, COMPARE, PRESS, SAVE = "Listen", "Compare with the weight", "Watch the footswitch", "Save this bench"
+TYPED, NO_FOOT = "typed below", "none"
+COMPARE, PRESS, SAVE = "Compare with the weight", "Watch the footswitch", "Keep it"
 BACK = "Back to the jobs"
 _UNWATCHED = " At this address nothing would show that the server hangs: tap to test it before you rely on it."
 
@@ -46,7 +48,7 @@ def fields(found: Sequence[str], file: Path) -> tuple[Field, ...]:
         Field("address", "Address, if typed", hint="socket://192.168.0.9:4001", group="Scale"),
         Field("speed", "Speed, baud", choices=(ANY_SPEED, *map(str, SPEEDS)), group="Scale"),
         Field("ask", "What it is asked", choices=(BY_ITSELF, ANY_QUESTION, *QUESTIONS), group="Scale"),
-        Field("unit", "It shows", choices=(FROM_FRAMES, "lbf", "kgf", "N"), group="Scale"),
+        Field("unit", "Unit, if it sends none", choices=(NAMED, "lbf", "kgf", "N"), group="Scale"),
         Field("weight", "Known weight", hint="15 kg, or 30 lbf", group="Scale"),
         Field("capacity", "Capacity", hint="100 lbf, from its plate", group="Scale"),
         Field("resolution", "Smallest step", hint="0.02 lbf", group="Scale"),

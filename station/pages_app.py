@@ -180,6 +180,7 @@ def scale_page(
     shown: Instrument,
     turn: Callable[[Instrument], None],
     describe: Callable[[], None],
+    set_up: Callable[[], None],
     scale: float = 1.0,
 ) -> ScalePage:
     """Give the page of scales, gauge and pedal; `checks` are those of the scale that is shown, if it is one.
@@ -188,7 +189,7 @@ def scale_page(
     """
     more: dict[str, Any] = {"shown": shown, "scale": scale, "turn": turn}
     if file is None:
-        return ScalePage(look, file, use, describe=describe, scale=scale)
+        return ScalePage(look, file, use, describe=describe, set_up=set_up, scale=scale)
     if checks is None:
         return ScalePage(look, file, use, **more)
 

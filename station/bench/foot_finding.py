@@ -10,12 +10,13 @@
 >>> foot = FootFinder()
 >>> foot.take(LineMoved(0, "cts", True)); foot.take(LineMoved(300_000, "cts", False)); foot.tick(900_000)
 >>> foot.found, foot.words
-(ContactFoot(line='cts'), 'The foot moves CTS: this line is used.')
+(ContactFoot(line='cts'), 'The foot closes pin 8 (CTS): it is used.')
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from drivers.foot_watch import Line, LineMoved, PedalSaid
@@ -25,6 +26,7 @@ from drivers.template import shown
 QUIET_US = 500_000
 _TOGETHER_US = 25_000  # reads no further apart are one word
 _KEPT = 64  # reads
+_PINS: Mapping[Line, int] = {"cts": 8, "dsr": 6, "dcd": 1, "ri": 9}  # of the nine-pin plug: TIA-574, from memory
 ASK = "Press the footswitch, keep it down for a second, and let it go."
 
 
@@ -78,27 +80,27 @@ class FootFinder:
     def _settle_lines(self) -> None:
         moved = {line: ons for line, ons in self._moves.items() if len(ons) > 1 and ons[0] is not ons[-1]}
         if not moved:
-            self.words = f"{_all(self._moves)} moved. Let the footswitch go."
+            self.words = f"{_all(self._moves, 'Pin')} moved. Let the footswitch go."
             return
         self._moves = {}
         if not all(ons[0] for ons in moved.values()):
             self.words = (
-                f"{_all(moved)} went off first. If the foot was down already, press again; if not, the switch opens "
-                "where it should close: use its other contact."
+                f"{_all(moved, 'Pin')} went off first. If the foot was down already, press again; if not, the switch "
+                "opens where it should close: use its other contact."
             )
             return
         both = self._before & moved.keys()
         if len(moved) == 1 or len(both) == 1:
             line = min(both if len(both) == 1 else moved)
             self.found = ContactFoot(line)
-            self.words = f"The foot moves {line.upper()}: this line is used."
+            self.words = f"The foot closes {_all([line])}: it is used."
         elif self._before == moved.keys():
-            line = min(moved, key=("cts", "dsr", "dcd", "ri").index)
+            line = min(moved, key=list(_PINS).index)
             self.found = ContactFoot(line)
-            self.words = f"{_all(moved)} moved both times: they are wired together, and {line.upper()} is used."
+            self.words = f"{_all(moved, 'Pin')} moved both times: they are wired together, and {_all([line])} is used."
         else:
             self._before = set(moved)
-            self.words = f"{_all(moved)} moved. Press once more, and touch nothing but the footswitch."
+            self.words = f"{_all(moved, 'Pin')} moved. Press once more, and touch nothing but the footswitch."
 
     def _settle_words(self) -> None:
         words = _words(self._said)
@@ -150,7 +152,7 @@ def _words(said: list[PedalSaid]) -> list[bytes]:
     return words
 
 
-def _all(lines: dict[Line, list[bool]]) -> str:
-    """Name lines, in the order of the plug's usual use."""
-    *others, last = sorted((line.upper() for line in lines), key=("CTS", "DSR", "DCD", "RI").index)
-    return f"{', '.join(others)} and {last}" if others else last
+def _all(lines: Iterable[Line], pin: str = "pin") -> str:
+    """Name lines by the pins of the plug, in the order of its usual use."""
+    *others, last = (f"{_PINS[line]} ({line.upper()})" for line in _PINS if line in lines)
+    return f"{pin}s {', '.join(others)} and {last}" if others else f"{pin} {last}"

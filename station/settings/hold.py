@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from station.settings.tables import SettingsFault, Table
-from station.units import force_mn, force_text, quantity
+from station.units import force_mn, force_text, in_unit, quantity
 
 CEILING_SHARE = Fraction(1, 5)  # of the rated strength, where no ceiling is given
 LARGEST_MAX_GAP_US = 1_000_000
@@ -36,7 +36,21 @@ KEYS = (
 
 
 class SpecificationFault(ValueError):
-    """Two figures of a hold specification contradict each other; the message gives both."""
+    """Two figures of a hold specification contradict each other; the message gives both.
+
+    Of its parts whole numbers are forces in mN.
+
+    >>> SpecificationFault("low, ", 209_066, ", must be below high, ", 200_170).said("kgf")
+    'low, 21.319 kgf, must be below high, 20.412 kgf'
+    """
+
+    def __init__(self, *parts: str | int) -> None:
+        self._parts = parts
+        super().__init__(self.said("lbf"))
+
+    def said(self, unit: str) -> str:
+        """Give the message in the unit in which the figures were written."""
+        return "".join(part if isinstance(part, str) else _force(part, unit) for part in self._parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,25 +69,23 @@ class HoldSpecification:
     guarded: bool = True
 
     def __post_init__(self) -> None:
-        if self.low_mn >= self.high_mn:
-            raise SpecificationFault(f"low, {_lbf(self.low_mn)}, must be below high, {_lbf(self.high_mn)}")
-        if not self.low_mn <= self.target_mn <= self.high_mn:
+        low, high, zero = self.low_mn, self.high_mn, self.zero_limit_mn
+        if low >= high:
+            raise SpecificationFault("low, ", low, ", must be below high, ", high)
+        if not low <= self.target_mn <= high:
             raise SpecificationFault(
-                f"target, {_lbf(self.target_mn)}, must lie between low and high, "
-                f"{_lbf(self.low_mn)} and {_lbf(self.high_mn)}"
+                "target, ", self.target_mn, ", must lie between low and high, ", low, " and ", high
             )
-        if self.low_mn <= 0:
-            raise SpecificationFault(f"low, {_lbf(self.low_mn)}, must be above 0 lbf")
-        if self.ceiling_mn <= self.high_mn:
-            raise SpecificationFault(f"ceiling, {_lbf(self.ceiling_mn)}, must be above high, {_lbf(self.high_mn)}")
+        if low <= 0:
+            raise SpecificationFault("low, ", low, ", must be above ", 0)
+        if self.ceiling_mn <= high:
+            raise SpecificationFault("ceiling, ", self.ceiling_mn, ", must be above high, ", high)
         if self.duration_us <= 0:
             raise SpecificationFault(f"duration, {self.duration_us / 1e6:g} s, must be above 0 s")
         if not 0 < self.max_gap_us <= LARGEST_MAX_GAP_US:
             raise SpecificationFault(f"max_gap, {self.max_gap_us / 1e6:g} s, must be above 0 s and at most 1 s")
-        if self.zero_limit_mn is not None and not 0 <= self.zero_limit_mn < self.low_mn:
-            raise SpecificationFault(
-                f"zero_limit, {_lbf(self.zero_limit_mn)}, must be below low, {_lbf(self.low_mn)}, and 0 lbf or more"
-            )
+        if zero is not None and not 0 <= zero < low:
+            raise SpecificationFault("zero_limit, ", zero, ", must be below low, ", low, ", and ", 0, " or more")
         if self.still_limit_us is not None and self.still_limit_us <= 0:
             raise SpecificationFault(f"still_limit, {self.still_limit_us / 1e6:g} s, must be above 0 s")
 
@@ -81,7 +93,7 @@ class HoldSpecification:
         """Refuse a ceiling above the scale's capacity: a pull that the scale cannot read."""
         if self.ceiling_mn > capacity_mn:
             raise SpecificationFault(
-                f"ceiling, {_lbf(self.ceiling_mn)}, must not be above the scale's capacity, {_lbf(capacity_mn)}"
+                "ceiling, ", self.ceiling_mn, ", must not be above the scale's capacity, ", capacity_mn
             )
 
     def facts(self) -> dict[str, Any]:
@@ -94,8 +106,8 @@ class HoldSpecification:
         return cls(**facts)
 
 
-def _lbf(mn: int) -> str:
-    return f"{force_text(mn / 1000, 'lbf', 2)} ({mn / 1000:.3f} N)"
+def _force(mn: int, unit: str) -> str:
+    return f"{in_unit(mn / 1000, unit):.3f}".rstrip("0").rstrip(".") + f" {unit}"
 
 
 def load_hold(path: Path | str, rated_strength_mn: int | None = None) -> HoldSpecification:
@@ -130,8 +142,10 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
     rated = rated_strength_mn if rated_strength_mn is not None else written
     if rated is not None and rated <= 0:
         raise table.fault("rated_strength", f"found {force_text(rated / 1000)}, expected a force above 0 lbf")
+    unit = "lbf"  # of what was read last
 
     def force(value: Any) -> int:
+        nonlocal unit
         if isinstance(value, str) and value.strip().endswith("%"):
             share = quantity(value, "ratio")
             if rated is None:
@@ -140,7 +154,9 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
                     f'in the file, or --rated-strength "725 lbf"'
                 )
             return round(share * rated)
-        return force_mn(value)
+        found = force_mn(value)
+        unit = str(value).lstrip("+-.0123456789/eE ").rstrip()
+        return found
 
     ceiling = table.get("ceiling", force, None)
     if ceiling is None:
@@ -150,7 +166,9 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
             )
         ceiling = round(CEILING_SHARE * rated)
     elif rated is not None and ceiling > rated:
-        raise table.fault("ceiling", f"found {_lbf(ceiling)}, expected none above the rated strength, {_lbf(rated)}")
+        raise table.fault(
+            "ceiling", f"found {_force(ceiling, unit)}, expected none above the rated strength, {_force(rated, unit)}"
+        )
     values: dict[str, Any] = {
         "target_mn": table.get("target", force),
         "low_mn": table.get("low", force),
@@ -166,4 +184,5 @@ def read_hold(table: Table, name: str, rated_strength_mn: int | None = None) -> 
         return HoldSpecification(name=name, ceiling_mn=ceiling, **values)
     except SpecificationFault as fault:
         key = str(fault).partition(",")[0]  # every one of these begins with the key at fault
-        raise SettingsFault(f"{table.file}: [hold] {fault}", f"{table.name}.{key}", str(fault)) from None
+        said = fault.said(unit)
+        raise SettingsFault(f"{table.file}: [hold] {said}", f"{table.name}.{key}", said) from None

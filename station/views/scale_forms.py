@@ -34,7 +34,7 @@ INSTRUMENTS: Mapping[Instrument, str] = {
     "gauge": "a length gauge",
 }
 NEW_STATION = '[station]\nname = ""\n\n[scale]\n'
-NAMED = "as its frames say"
+NAMED = "it sends its unit"
 _SAID: Mapping[str, Mapping[str, str]] = {
     "format": {"text": "text", "modbus-rtu": "Modbus RTU", "scpi": "SCPI"},
     "parity": {"N": "none", "E": "even", "O": "odd", "M": "mark", "S": "space"},
@@ -57,7 +57,7 @@ class Asked(NamedTuple):
     required: bool = False
 
 
-_PORT, _SENDS, _ASKS, _WORTH = "Port", "What it sends", "When it sends", "What it is worth"
+_PORT, _SENDS, _ASKS, _WORTH = "Port", "How its readings are written", "When it sends", "What it is worth"
 _BY_ASKING = (MODBUS, SCPI)
 _ASKED = (
     Asked("url", "Port", "as fidbench ports gives it", group=_PORT, required=True),
@@ -68,7 +68,7 @@ _ASKED = (
     Asked("format", "It speaks", choices=FORMATS, group=_SENDS),
     Asked("frame", "One frame", "{value} {unit}", formats=(TEXT,), group=_SENDS),
     Asked("end", "It ends with", r"\r\n", formats=(TEXT, SCPI), kind="bytes", group=_SENDS),
-    Asked("unit", "Unit, where it names none", choices=(NAMED,), group=_SENDS),
+    Asked("unit", "Unit, if it sends none", choices=(NAMED,), group=_SENDS),
     Asked("units", "Its words for units", "lb = lbf, kg = kgf", formats=(TEXT,), kind="words", group=_SENDS),
     Asked("decimal", "Decimal", choices=(".", ","), formats=(TEXT,), group=_SENDS),
     Asked("register", "Register", "0", formats=(MODBUS,), kind="number", group=_SENDS),

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from PyQt6.QtCore import QTimer
 from PyQt6.QtGui import QCloseEvent
@@ -36,10 +36,12 @@ from station.views.scale_forms import (
     format_of,
     shown_of,
 )
+from station.views.start import SET_UP
 
 Hear = Callable[[], AbstractContextManager[Callable[[], Sequence[Event]]]]
 """Opens the ports of the station; what it gives gives what came since it was last asked."""
 
+LISTEN = "Listen"
 HEAR_MS = 100
 PEDAL_NUMBERS = ("pedal.baud",)
 BENCH = (
@@ -80,7 +82,8 @@ class ScalePage(Page):
     """The instruments and the pedal of the station file `file`; without one, only the ways to choose or make it.
 
     `use` takes a station file that was chosen or kept. `full` and `daily` begin a check of the scale. `shown` is the
-    instrument that is shown, and `turn` shows another of them; `describe` shows the page of a file still to be made.
+    instrument that is shown, and `turn` shows another of them. Where there is no file, `describe` shows the page of one
+    still to be made, and `set_up` makes one by listening.
     """
 
     def __init__(
@@ -97,6 +100,7 @@ class ScalePage(Page):
         shown: Instrument = "scale",
         turn: Callable[[Instrument], None] | None = None,
         describe: Callable[[], None] | None = None,
+        set_up: Callable[[], None] | None = None,
         scale: float = 1.0,
     ) -> None:
         text = f"Station file: {file}." if file else "No station file: pulls are by hand and not measured."
@@ -123,6 +127,9 @@ class ScalePage(Page):
         if describe is not None:
             self.describe_button = self.button("Describe a scale")
             self.describe_button.clicked.connect(lambda _checked: describe())
+        if set_up is not None:
+            self.set_up_button = self.button(SET_UP, main=True)
+            self.set_up_button.clicked.connect(lambda _checked: set_up())
         self.check_buttons: list[QPushButton] = []
         for words, do in (("Daily check", daily), ("Check the scale", full)):
             if do is not None:
@@ -132,19 +139,21 @@ class ScalePage(Page):
         if self.form is not None:
             self.keep_button = self.button("Keep it", main=True)
             self.keep_button.clicked.connect(self.keep)
-        (self.hear_button if hear is not None else self.choose_button).setFocus()
+        first = self.hear_button if hear is not None else self.choose_button if set_up is None else self.set_up_button
+        first.setFocus()
 
     def _left(self, known: Known | None) -> QVBoxLayout:
         column = QVBoxLayout()
         column.setSpacing(round(14 * self.scale))
-        column.addWidget(labelled("How well it is known", "group", self))
+        if self._file is not None:
+            column.addWidget(labelled("How well it is known", "group", self))
         self.known = labelled(_said(known, self._shown, self._file is not None), "plain", self)
         column.addWidget(self.known)
-        heading = labelled("What it sends", "group", self)
+        heading = labelled("What it sends now", "group", self)
         self.reading = labelled("not heard", "title", self)
         self.reading.setAccessibleName("reading: not heard")
-        self.more = labelled("Press the pedal while you hear: it is shown here too.", "soft", self)
-        self.hear_button = QPushButton("Hear it", self)
+        self.more = labelled("Press the pedal while it listens: it is shown here too.", "soft", self)
+        self.hear_button = QPushButton(LISTEN, self)
         self.hear_button.clicked.connect(self.turn_hearing)
         for widget in (heading, self.reading, self.more, self.hear_button):
             widget.setVisible(self._hear is not None)
@@ -170,26 +179,30 @@ class ScalePage(Page):
                 ask(chosen.currentText())
         column = QVBoxLayout()
         column.setSpacing(round(14 * self.scale))
-        if self._turn is not None:
-            column.addLayout(self._which())
-        column.addWidget(scrolled(self.form, self), 1)
+        room = scrolled(self.form, self)
+        bar = room.verticalScrollBar()
+        if self._turn is not None and bar is not None:
+            above = QHBoxLayout()
+            above.addWidget(self._which())
+            bar.rangeChanged.connect(  # the fields beneath make room for their bar
+                lambda _low, high: above.setContentsMargins(0, 0, bar.sizeHint().width() if high else 0, 0)
+            )
+            column.addLayout(above)
+        column.addWidget(room, 1)
         halves.addLayout(column, 3)
 
-    def _which(self) -> QHBoxLayout:
+    def _which(self) -> Form:
         """Give the choice of the instrument that is shown."""
-        row = QHBoxLayout()
-        self.instruments = Choice(self)
-        self.instruments.setAccessibleName("which instrument")
-        for name, words in INSTRUMENTS.items():
-            is_there = any(key.startswith(f"{name}.") for key in self._values)
-            self.instruments.addItem(words if is_there else f"{words} (none yet)", name)
-        self.instruments.setCurrentIndex(list(INSTRUMENTS).index(self._shown))
+        names = tuple(
+            words if any(key.startswith(f"{name}.") for key in self._values) else f"{words} (none yet)"
+            for name, words in INSTRUMENTS.items()
+        )
+        asked = Form(
+            [Field("instrument", "Shown here", choices=names, default=names[list(INSTRUMENTS).index(self._shown)])]
+        )
+        self.instruments = cast(Choice, asked.inputs["instrument"])
         self.instruments.activated.connect(self._turned)
-        label = labelled("Shown here", "label", self)
-        label.setBuddy(self.instruments)
-        row.addWidget(label, 1)
-        row.addWidget(self.instruments, 2)
-        return row
+        return asked
 
     def _turned(self, row: int) -> None:
         """Show another instrument, once what was typed may go."""
@@ -254,7 +267,7 @@ class ScalePage(Page):
             return
         self.say("")
         self._count, self._pedal, self._link = 0, "", "waiting for it"
-        self.hear_button.setText("Stop hearing")
+        self.hear_button.setText("Stop listening")
         self._show("no reading yet")
         self._timer.start()
 
@@ -307,7 +320,7 @@ class ScalePage(Page):
         self._timer.stop()
         self._came = None
         self._ports.close()
-        self.hear_button.setText("Hear it")
+        self.hear_button.setText(LISTEN)
         self._show("not heard")
 
     def _leave_for(self, do: Callable[[], None]) -> None:
@@ -382,6 +395,6 @@ def _said(known: Known | None, shown: Instrument, is_there: bool) -> str:
     if is_there:
         return "This scale is not known: describe it here and keep it, then check it with weights."
     return (
-        "No scale is known. Set up a scale, from the first page, listens to one, compares it with a known weight "
-        "and writes its station file; or choose a file that is there, or describe the scale yourself."
+        f"No scale is known. \u201c{SET_UP}\u201d listens to one, compares it with a known weight and writes its "
+        "station file. You can also choose a file that is there, or describe the scale yourself."
     )

@@ -182,7 +182,7 @@ def test_a_job_that_cannot_be_opened_is_said_and_the_first_page_stays(
     told: list[str] = []
     monkeypatch.setattr(again.sitting, "_ask", lambda _title, text, _fields: told.append(text))
     again.sitting._go_on_or_say("26-0001")
-    assert "50.00 lbf" in told[0]
+    assert "above the scale's capacity, 50 lbf" in told[0]
     assert again.sitting.bench is None
     again.close()
 
@@ -542,6 +542,13 @@ def test_a_bench_without_a_file_is_described_on_its_page(
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     program = Opened(qtbot, tmp_path)
     sitting = program.sitting
+    sitting.show_scale()
+    page = sitting.page
+    assert isinstance(page, ScalePage)
+    page.set_up_button.click()
+    assert sitting.first_run is not None
+    assert (sitting.first_run.page.isVisible(), page.isVisible()) == (True, False)
+    sitting.first_run.page.close()
     sitting.show_scale()
     page = sitting.page
     assert isinstance(page, ScalePage)

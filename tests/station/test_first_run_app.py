@@ -19,10 +19,11 @@ from drivers.modbus_rtu import ModbusFormat, answer
 from drivers.questions import QUESTIONS
 from drivers.scpi import ScpiFormat
 from station.bench_app import SET_UP, STATION_FILE, Sitting
-from station.first_run_app import ANY_QUESTION, COMPARE, LISTEN, PRESS, SAVE, TYPED, FirstRunAt
+from station.first_run_app import ANY_QUESTION, COMPARE, PRESS, SAVE, TYPED, FirstRunAt
 from station.records.archive import Archive
 from station.settings.preferences import data_folder, load_preferences, preferences_file
 from station.settings.station import load_station
+from station.views.scale_page import LISTEN
 from tests.drivers.cables import Rfc2217Server
 from tests.station.views.test_dialogs import errors
 
@@ -246,9 +247,9 @@ def test_a_footswitch_on_the_network_is_found(qtbot: QtBot, at: FirstRunAt, save
         at.page.buttons[PRESS].click()
         qtbot.waitUntil(lambda: "Press the footswitch" in at.page.foot.text(), timeout=8000)
         server.port.foot = True
-        qtbot.waitUntil(lambda: "CTS moved" in at.page.foot.text(), timeout=8000)
+        qtbot.waitUntil(lambda: "Pin 8 (CTS) moved" in at.page.foot.text(), timeout=8000)
         server.port.foot = False
-        qtbot.waitUntil(lambda: at.page.foot.text() == "The foot moves CTS: this line is used.", timeout=8000)
+        qtbot.waitUntil(lambda: at.page.foot.text() == "The foot closes pin 8 (CTS): it is used.", timeout=8000)
         qtbot.waitUntil(at.page.save_button.isVisible, timeout=8000)
         at.page.buttons[SAVE].click()
     pedal: Any = load_station(saved[0]).pedal

@@ -25,13 +25,13 @@ def press(line: str, at_us: int, *others: str) -> list[LineMoved]:
     return down + [LineMoved(at_us + 400_000, each, False) for each in lines]  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("line", ["cts", "dsr", "dcd", "ri"])
-def test_one_line_that_comes_and_goes_is_the_foots(line: str) -> None:
+@pytest.mark.parametrize(("line", "pin"), [("cts", 8), ("dsr", 6), ("dcd", 1), ("ri", 9)])  # TIA-574, from memory
+def test_one_line_that_comes_and_goes_is_the_foots(line: str, pin: int) -> None:
     """A press and a release on one line settle it, bounce or not."""
     bounce = [LineMoved(at_us, line, on) for at_us, on in ((0, True), (5_000, False), (10_000, True))]  # type: ignore[arg-type]
     assert told(*press(line, 0)).found == ContactFoot(line)  # type: ignore[arg-type]
     held = told(*bounce)
-    assert (held.found, held.words) == (None, f"{line.upper()} moved. Let the footswitch go.")
+    assert (held.found, held.words) == (None, f"Pin {pin} ({line.upper()}) moved. Let the footswitch go.")
     assert told(*bounce, LineMoved(2 * S, line, False)).found == ContactFoot(line)  # type: ignore[arg-type]
 
 
@@ -44,12 +44,12 @@ def test_several_lines_are_asked_for_again() -> None:
     """Where several lines moved, they are named; what moves again is used, and both where both do."""
     first = told(*press("cts", 0, "ri"))
     assert first.found is None
-    assert first.words == "CTS and RI moved. Press once more, and touch nothing but the footswitch."
+    assert first.words == "Pins 8 (CTS) and 9 (RI) moved. Press once more, and touch nothing but the footswitch."
     assert told(*press("cts", 0, "ri"), *press("ri", 3 * S)).found == ContactFoot("ri")
     assert told(*press("cts", 0, "ri"), *press("cts", 3 * S, "dcd")).found == ContactFoot("cts")
     wired = told(*press("dcd", 0, "dsr"), *press("dsr", 3 * S, "dcd"))
     assert wired.found == ContactFoot("dsr")
-    assert wired.words == "DSR and DCD moved both times: they are wired together, and DSR is used."
+    assert wired.words == "Pins 6 (DSR) and 1 (DCD) moved both times: they are wired together, and pin 6 (DSR) is used."
 
 
 def test_a_contact_that_opens_is_not_used() -> None:

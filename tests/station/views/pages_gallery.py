@@ -15,7 +15,7 @@ from PyQt6.QtCore import QCoreApplication
 from PyQt6.QtWidgets import QApplication, QLabel, QWidget
 
 from drivers.template import shown
-from station.first_run_app import BACK, COMPARE, LISTEN, PRESS, SAVE, fields
+from station.first_run_app import BACK, COMPARE, PRESS, SAVE, fields
 from station.settings import shop
 from station.views.archive_page import ArchivePage, FiledJob
 from station.views.first_run import FirstRunPage, Shown
@@ -24,7 +24,7 @@ from station.views.page import Page
 from station.views.palette import LookName
 from station.views.plan_page import PlanPage, plan_shelf
 from station.views.reline_page import RelinePage
-from station.views.scale_page import Known, ScalePage
+from station.views.scale_page import LISTEN, Known, ScalePage
 from station.views.settings_page import SettingsPage
 from station.views.sheet_page import NAME
 from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
@@ -138,7 +138,7 @@ def scale(folder: Path, look: LookName, scale: float) -> Page:
 
 def no_scale(_folder: Path, look: LookName, scale: float) -> Page:
     """Show the page without a station file."""
-    return ScalePage(look, None, lambda _: None, describe=_none, scale=scale)
+    return ScalePage(look, None, lambda _: None, describe=_none, set_up=_none, scale=scale)
 
 
 def _nothing() -> Mapping[str, str]:
@@ -170,7 +170,14 @@ def first_run(_folder: Path, look: LookName, scale: float) -> QWidget:
     """Set up a scale: read, and compared with a known weight."""
     told = "The scale shows 33.07 lbf where 33.07 lbf hangs: they agree. The scale check tells how well."
     heard = [shown(b"   33.06 lb\r\n"), shown(b"   33.08 lb\r\n")] * 3
-    now = Shown("60 of 60 frames are read at 9600 baud.", heard, "33.07 lbf", told, "The foot moves CTS.", True)
+    now = Shown(
+        "60 of 60 frames are read at 9600 baud.",
+        heard,
+        "33.07 lbf",
+        told,
+        "The foot closes pin 8 (CTS): it is used.",
+        True,
+    )
     return _first_run(look, scale, now)
 
 

@@ -232,6 +232,8 @@ def test_a_hold_kept_by_the_page_is_read_back_equal(qtbot: QtBot, tmp_path: Path
     ("hold.target", "30 kg", "a mass and a force is meant"),
     ("hold.low", "46 lbf", "must be below high"),
     ("hold.low", "31 lbf", "must lie between low and high"),
+    ("hold.high", "100 N", "low, 124.55 N, must be below high, 100 N"),  # in the unit that was typed last
+    ("hold.high", "27.5 lbf", "low, 28 lbf, must be below high, 27.5 lbf"),
     ("hold.ceiling", "44 lbf", "must be above high"),
     ("hold.duration", "30", "expected a time with its unit"),
     ("hold.duration", "__import__('os')", "expected a time with its unit"),
