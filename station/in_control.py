@@ -279,8 +279,8 @@ def rows(charted: Charted, system: LengthSystem = "imperial") -> list[tuple[str,
     ]
 
 
-def chart_picture(charted: Charted, system: LengthSystem = "imperial") -> Picture:
-    """Lay out a chart with its words, for SVG, paper and window."""
+def chart_picture(charted: Charted, system: LengthSystem = "imperial", on_paper: float | None = None) -> Picture:
+    """Lay out a chart with its words, for SVG, window, or so wide for paper."""
     return layout(
         charted.control,
         title(charted),
@@ -292,4 +292,5 @@ def chart_picture(charted: Charted, system: LengthSystem = "imperial") -> Pictur
         signal_words(charted, system),
         false_alarm_words(charted),
         system,
+        on_paper,
     )

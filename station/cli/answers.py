@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from station.settings.preferences import PAPERS
 from station.units import Kind, QuantityFault, quantity
 
 
@@ -75,6 +76,9 @@ MASS = Quantity("mass")
 ANGLE = Quantity("angle")
 RATIO = Quantity("ratio")
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON, in SI units, instead of text.")
+paper_option = click.option(
+    "--paper", type=click.Choice(PAPERS), default=PAPERS[0], show_default=True, help="The sheet it is for."
+)
 archive_option = click.option(
     "--archive", "where", required=True, metavar="A", help="The archive: a file, sqlite:///FILE, or a server's URL."
 )

@@ -6,14 +6,12 @@ from pathlib import Path
 
 import click
 
-from station.cli.answers import as_json, print_json, say
+from station.cli.answers import as_json, paper_option, print_json, say
 
 
 @click.command()
 @click.option("--out", "out", metavar="FILE.pdf", required=True, help="Where the page goes.")
-@click.option(
-    "--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="The sheet it is for."
-)
+@paper_option
 @as_json
 def board(out: str, paper: str, as_json: bool) -> int:
     """Write a board of sixteenths to print: true to scale at 100 %, with a check length both ways."""

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from station.cli.answers import archive_option, as_json, print_json, say, warn
+from station.cli.answers import archive_option, as_json, paper_option, print_json, say, warn
 
 if TYPE_CHECKING:
     from station.in_control import By, Charted, Of
+    from station.settings.preferences import Paper
     from station.units import LengthSystem
 
 
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
 )
 @click.option("--chart", "chart_file", metavar="FILE.svg", help="Draw the chart; of several each into a file, -2, -3.")
 @click.option("--report", "report_file", metavar="FILE.pdf", help="Write the charts with every figure, to file.")
+@paper_option
 @click.option("--dark", is_flag=True, help="Draw in the dark look.")
 @click.option("--metric", is_flag=True, help="Print millimetres.")
 @as_json
@@ -39,6 +42,7 @@ def control(
     by: By | None,
     chart_file: str | None,
     report_file: str | None,
+    paper: Paper,
     dark: bool,
     metric: bool,
     as_json: bool,
@@ -70,8 +74,8 @@ def control(
         from station.in_control import rows
         from station.records.control_page import control_page
 
-        pages = [(title(each), chart_picture(each, system), rows(each, system)) for each in found]
-        _write(Path(report_file), control_page(pages))
+        pages = [(title(each), partial(chart_picture, each, system), rows(each, system)) for each in found]
+        _write(Path(report_file), control_page(pages, paper))
     if as_json:
         print_json({"of": of, "by": by, "charts": [control_answer(each) for each in found], "unread": unread})
     else:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from station.cli.answers import Commands, archive_option, as_json, print_json, say, say_table, warn
+from station.cli.answers import Commands, archive_option, as_json, paper_option, print_json, say, say_table, warn
 from station.cli.finding import HEADS, cells_of, find, gather, revisit
 from station.records.rows import Row, readable
 from station.records.words import count, groups
@@ -121,7 +121,7 @@ def verify(where: str, anchor: str | None, public: str | None, workers: int | No
 @click.argument("job", metavar="ID")
 @archive_option
 @click.option("--out", metavar="FILE", help="Where to write it; ID.pdf here, where none is named.")
-@click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True)
+@paper_option
 @click.option("--label", "label_file", metavar="FILE", help="Write a small label for the packing card as well (PDF).")
 @as_json
 def report(job: str, where: str, out: str | None, paper: Any, label_file: str | None, as_json: bool) -> int:

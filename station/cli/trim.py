@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from station.cli.answers import FORCE, LENGTH, as_json, print_json, say
+from station.cli.answers import FORCE, LENGTH, as_json, paper_option, print_json, say
 
 if TYPE_CHECKING:
     from station.linework.line_set import LineSet
+    from station.settings.preferences import Paper
     from station.units import LengthSystem
 
 _TOLERANCE = Fraction("0.0127")  # 1/2 in: the tighter end of what makers permit, common practice
@@ -42,6 +43,7 @@ _TOLERANCE = Fraction("0.0127")  # 1/2 in: the tighter end of what makers permit
 @click.option("--job", "job_file", metavar="JOB.toml", help="Open a job for each plan, with what these answers say.")
 @click.option("--archive", metavar="A", help="Where the jobs are filed.")
 @click.option("--station", "station_file", metavar="FILE", help="The bench whose jobs they are, with its hold.")
+@paper_option
 @click.option("--dark", is_flag=True, help="Draw in the dark look.")
 @click.option("--metric", is_flag=True, help="Print millimetres and newtons.")
 @as_json
@@ -58,6 +60,7 @@ def trim(
     job_file: str | None,
     archive: str | None,
     station_file: str | None,
+    paper: Paper,
     dark: bool,
     metric: bool,
     as_json: bool,
@@ -96,7 +99,7 @@ def trim(
     if report_file is not None:
         from station.records.set_page import set_page
 
-        _write(report_file, set_page(found, name, system, pull_n))
+        _write(report_file, set_page(found, name, system, pull_n, paper))
     answer, text = trim_answer(found, pull_n), trim_text(found, system, pull_n, tolerance is None)
     if template is not None:
         from station.linework.set_jobs import job_answers, sides_named, write_plans

@@ -19,7 +19,7 @@ draw the same; `svg` draws them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -45,7 +45,8 @@ from station.units import LengthSystem
 Use = Literal["ground", "card", "rule", "ink", "soft", "act"]
 
 _ROW = 34.0
-_ACROSS = 4  # columns side by side
+_ACROSS = 4  # columns side by side, at most
+_NARROWEST = 260.0  # of a column
 _DEEP = 16  # rows in a column, before the group goes on in the next
 _NAME = 46.0
 _SAID = 98.0
@@ -98,6 +99,7 @@ class Picture:
 
     parts: list[Text | Shape | Disc] = field(default_factory=list)
     height: float = 0.0
+    width: float = WIDTH
 
     @property
     def texts(self) -> list[Text]:
@@ -106,16 +108,24 @@ class Picture:
 
 
 def layout(
-    found: LineSet, name: str, system: LengthSystem = "imperial", pull_n: float | None = None, unfinished: str = ""
+    found: LineSet,
+    name: str,
+    system: LengthSystem = "imperial",
+    pull_n: float | None = None,
+    unfinished: str = "",
+    on_paper: float | None = None,
 ) -> Picture:
     """Lay out a line set; `name` says whose it is, `pull_n` under which pull it was measured.
 
     `unfinished` says how far the measuring has come: it stands in place of a verdict, and nothing is named to remake.
+    `on_paper` is how wide it is laid out for a page whose foot has the caution.
     """
-    drawing = _Drawing(found, system, unfinished)
+    drawing = _Drawing(found, system, unfinished, on_paper or WIDTH)
     drawing.heading(name, pull_n)
     drawing.draw_columns()
     drawing.words()
+    if on_paper is None:
+        drawing.caution()
     return drawing.picture
 
 
@@ -155,13 +165,14 @@ def _hex(page: Page, use: Use) -> str:
 
 
 class _Drawing:
-    def __init__(self, found: LineSet, system: LengthSystem, unfinished: str) -> None:
+    def __init__(self, found: LineSet, system: LengthSystem, unfinished: str, width: float) -> None:
         self.found, self.system, self.unfinished = found, system, unfinished
-        self.picture = Picture()
+        self.picture = Picture(width=width)
+        self.room = width - 2 * EDGE
         self.put = self.picture.parts.append
         self.columns = _columns(found)
-        across = max(2, min(_ACROSS, len(self.columns)))
-        self.wide = (WIDTH - 2 * EDGE - (across - 1) * _GAP) / across
+        self.across = max(2, min(_ACROSS, int((self.room + _GAP) / (_NARROWEST + _GAP)), len(self.columns)))
+        self.wide = (self.room - (self.across - 1) * _GAP) / self.across
         self.half = (self.wide - _NAME - _SAID) / 2 - _ARROW
         self.y = 50.0
         tolerance = found.tolerance_nm
@@ -179,10 +190,10 @@ class _Drawing:
 
     def heading(self, name: str, pull_n: float | None) -> None:
         """Write whose set it is, what came out, and under which pull and tolerance."""
-        size = min(28.0, 28.0 * (WIDTH - 2 * EDGE) / text_width(name, 28.0, bold=True))
+        size = min(28.0, 28.0 * self.room / text_width(name, 28.0, bold=True))
         self.put(Text(EDGE, self.y, name, round(size, 1), bold=True))
         self.y += 30
-        for row in wrapped(self.unfinished or verdict_words(self.found), 18.0, WIDTH - 2 * EDGE, bold=True):
+        for row in wrapped(self.unfinished or verdict_words(self.found), 18.0, self.room, bold=True):
             self.put(Text(EDGE, self.y, row, 18.0, bold=True))
             self.y += 24
         said = f"{pull_words(pull_n, self.system)}  ·  {tolerance_words(self.found, self.system)}"
@@ -192,9 +203,9 @@ class _Drawing:
         self.y += 26
 
     def draw_columns(self) -> None:
-        """Draw the groups, four columns side by side, then the next four."""
-        for at in range(0, len(self.columns), _ACROSS):
-            band = self.columns[at : at + _ACROSS]
+        """Draw the groups, as many columns side by side as there is room for, then the next."""
+        for at in range(0, len(self.columns), self.across):
+            band = self.columns[at : at + self.across]
             for place, (group, lines) in enumerate(band):
                 self._column(EDGE + place * (self.wide + _GAP), group, lines)
             self.y += 64 + _ROW * max(len(lines) for _, lines in band) + 54
@@ -211,14 +222,14 @@ class _Drawing:
         self.put(Shape(_box(middle - band, top, 2 * band, foot - top), "act", see_through=True))
         self.put(Shape(((middle, top - 6), (middle, foot + 6)), None, "soft", 1.5))
         if charted:
-            self.put(Text(middle - self.half, top - 10, "short", 12.0, "soft"))
-            self.put(Text(middle + self.half, top - 10, "long", 12.0, "soft", "end"))
+            self.put(Text(middle - self.half, top - 10, "short", 13.0, "soft"))
+            self.put(Text(middle + self.half, top - 10, "long", 13.0, "soft", "end"))
         for row, line in enumerate(lines):
             self._line(left, middle, top + _ROW * (row + 0.5), line)
-        self.put(Text(left + self.wide, top - 10, "which is longer", 12.0, "soft", "end"))
+        self.put(Text(left + self.wide, top - 10, "which is longer", 13.0, "soft", "end"))
         label = nm_words(self.found.tolerance_nm, self.system)
         self.put(
-            Text(middle, foot + 22, f"shaded: {label} {'each way' if charted else 'across'}", 12.0, "soft", "middle")
+            Text(middle, foot + 22, f"shaded: {label} {'each way' if charted else 'across'}", 13.0, "soft", "middle")
         )
 
     def _line(self, left: float, middle: float, y: float, line: CheckedLine) -> None:
@@ -269,37 +280,45 @@ class _Drawing:
         if not self.unfinished and self.found.mending.remake != ():
             self._listed("Fewest lines to remake", remake_words(self.found, self.system))
             carried = carried_words(self.found)
-            for row in wrapped(carried, 15.0, WIDTH - 2 * EDGE) if carried else []:
+            for row in wrapped(carried, 15.0, self.room) if carried else []:
                 self.put(Text(EDGE, self.y, row, 15.0))
                 self.y += 22
+        self.picture.height = self.y
+
+    def caution(self) -> None:
+        """Say what comes before every number here."""
         self._rule()
         self.y += 24
         self.put(Text(EDGE, self.y, COMES_FIRST, 15.0))
         self.picture.height = self.y
 
     def _keys(self) -> None:
-        x, y = EDGE + 10, self.y
         ring = MeasuredSide("", "L", 0)
-        for share, squared, words in (
-            (0.0, False, "within tolerance, L left, R right"),
-            (0.0, True, "out of tolerance"),
-            (2.0, True, "further than drawn"),
-        ):
-            self._sign(x, y, share, squared, ring)
-            self.put(Text(x + (26 if share else 20), y + 5, words, 13.0))
-            x += 18 + text_width(words, 13.0) + 40
-        self.put(Disc(x, y, _SIGN, "ink", "ink"))
-        self.put(Text(x + 18, y + 5, "full: to be remade", 13.0))
-        x += 18 + text_width("full: to be remade", 13.0) + 40
-        self.put(Shape(((x - 8, y - 6), (x - 8, y), (x + 14, y), (x + 14, y + 6)), None, "ink", 4.0))
-        self.put(Text(x + 28, y + 5, "thick: left and right too far apart", 13.0))
+        keys: list[tuple[Callable[[float, float], None], str]] = [
+            (lambda x, y: self._sign(x, y, 0.0, False, ring), "within tolerance, L left, R right"),
+            (lambda x, y: self._sign(x, y, 0.0, True, ring), "out of tolerance"),
+            (lambda x, y: self._sign(x, y, 2.0, True, ring), "further than drawn"),
+            (lambda x, y: self.put(Disc(x, y, _SIGN, "ink", "ink")), "full: to be remade"),
+            (self._thick, "thick: left and right too far apart"),
+        ]
+        x = EDGE + 10
+        for sign, words in keys:
+            wide = 20 + text_width(words, 13.0)
+            if x + wide > EDGE + self.room:
+                x, self.y = EDGE + 10, self.y + 26
+            sign(x, self.y)
+            self.put(Text(x + 20, self.y + 5, words, 13.0))
+            x += wide + 38
         self.y += 40
+
+    def _thick(self, x: float, y: float) -> None:
+        self.put(Shape(((x - 8, y - 6), (x - 8, y), (x + 12, y), (x + 12, y + 6)), None, "ink", 4.0))
 
     def _listed(self, title: str, said: Sequence[str]) -> None:
         """Write a titled list, in two columns where its rows are short."""
         self.put(Text(EDGE, self.y, title, 17.0, bold=True))
         self.y += 26
-        room = (WIDTH - 2 * EDGE - _GAP) / 2
+        room = (self.room - _GAP) / 2
         two = len(said) > 3 and all(text_width(each, 14.0) <= room for each in said)
         if two:
             deep = -(-len(said) // 2)
@@ -308,13 +327,13 @@ class _Drawing:
             self.y += 22 * deep + 14
             return
         for each in said:
-            for row in wrapped(each, 15.0, WIDTH - 2 * EDGE):
+            for row in wrapped(each, 15.0, self.room):
                 self.put(Text(EDGE, self.y, row, 15.0))
                 self.y += 22
         self.y += 14
 
     def _rule(self) -> None:
-        self.put(Shape(((EDGE, self.y), (WIDTH - EDGE, self.y)), None, "rule", 1.5))
+        self.put(Shape(((EDGE, self.y), (EDGE + self.room, self.y)), None, "rule", 1.5))
 
 
 def _columns(found: LineSet) -> list[tuple[CheckedGroup, Sequence[CheckedLine]]]:

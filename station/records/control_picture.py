@@ -28,7 +28,7 @@ from station.units import LengthSystem
 
 Kind = Literal["length", "share"]
 
-_LEFT, _RIGHT = EDGE + 96.0, WIDTH - EDGE - 170.0
+_LEFT = EDGE + 96.0
 _TALL, _TALL_RANGES = 340.0, 170.0
 _MOST_TICKS = 16
 _SIGN = 5.5
@@ -46,9 +46,13 @@ def layout(
     signals: Sequence[str],
     rules: str,
     system: LengthSystem = "imperial",
+    on_paper: float | None = None,
 ) -> Picture:
-    """Lay out a chart: its words, the day of each figure, how figures and ranges are written, its signals in words."""
-    drawing = _Drawing(found, kind, system)
+    """Lay out a chart: its words, the day of each figure, how figures and ranges are written, its signals in words.
+
+    `on_paper` is how wide it is laid out for a page whose foot has the caution.
+    """
+    drawing = _Drawing(found, kind, system, on_paper or WIDTH)
     drawing.heading(name, verdict)
     named = {n for each in found.signals for n in range(each.first, each.last + 1) if each.rule != "jump"}
     jumps = {each.first for each in found.signals if each.rule == "jump"}
@@ -63,7 +67,7 @@ def layout(
             levels.append(("range limit", found.range_limit, True))
         drawing.panel("from one figure to the next", _TALL_RANGES, ranges, levels, jumps, range_said, from_zero=True)
     drawing.days(days)
-    drawing.words(signals, rules)
+    drawing.words(signals, [rules] if on_paper else [rules, COMES_FIRST])
     return drawing.picture
 
 
@@ -85,22 +89,23 @@ def share_scale(low: float, high: float) -> Scale:
 class _Drawing:
     """A chart being laid out from the top down."""
 
-    def __init__(self, found: Control, kind: Kind, system: LengthSystem) -> None:
+    def __init__(self, found: Control, kind: Kind, system: LengthSystem, width: float) -> None:
         self.found, self.kind, self.system = found, kind, system
-        self.picture = Picture()
+        self.picture = Picture(width=width)
+        self.room, self.right = width - 2 * EDGE, width - EDGE - 170.0
         self.y = 20.0
 
     def put(self, part: Text | Shape | Disc) -> None:
         self.picture.parts.append(part)
 
     def x(self, n: int) -> float:
-        return _LEFT + 20 + (_RIGHT - _LEFT - 40) * (n + 0.5) / max(len(self.found.figures), 1)
+        return _LEFT + 20 + (self.right - _LEFT - 40) * (n + 0.5) / max(len(self.found.figures), 1)
 
     def heading(self, name: str, verdict: str) -> None:
-        size = min(28.0, 28.0 * (WIDTH - 2 * EDGE) / text_width(name, 28.0, bold=True))
+        size = min(28.0, 28.0 * self.room / text_width(name, 28.0, bold=True))
         self.put(Text(EDGE, self.y + 30, name, round(size, 1), bold=True))
         self.y += 56
-        for row in wrapped(verdict, 16.0, WIDTH - 2 * EDGE):
+        for row in wrapped(verdict, 16.0, self.room):
             self.put(Text(EDGE, self.y + 6, row, 16.0, "soft"))
             self.y += 22
         self._rule()
@@ -129,10 +134,10 @@ class _Drawing:
             return top + tall * (scale.high - value) / (scale.high - scale.low)
 
         for value, label in scale.ticks:
-            self.put(Shape(((_LEFT, y(value)), (_RIGHT, y(value))), None, "rule", 1.0))
+            self.put(Shape(((_LEFT, y(value)), (self.right, y(value))), None, "rule", 1.0))
             self.put(Text(_LEFT - 10, y(value) + 4.7, label, 13.0, "soft", "end"))
         for _, value, dashed in levels:
-            self.put(Shape(((_LEFT, y(value)), (_RIGHT, y(value))), None, "act", 2.5, (8, 6) if dashed else None))
+            self.put(Shape(((_LEFT, y(value)), (self.right, y(value))), None, "act", 2.5, (8, 6) if dashed else None))
         self._level_names([(name, said(value), y(value)) for name, value, _ in levels])
         points = tuple((self.x(n), y(value)) for n, value in figures)
         if len(points) > 1:
@@ -161,8 +166,8 @@ class _Drawing:
         below = -math.inf
         for name, words, y in sorted(levels, key=lambda each: each[2]):
             at = max(y, below + 36)
-            self.put(Text(_RIGHT + 12, at - 3, name, 13.0, "act", bold=True))
-            self.put(Text(_RIGHT + 12, at + 13, words, 13.0))
+            self.put(Text(self.right + 12, at - 3, name, 13.0, "act", bold=True))
+            self.put(Text(self.right + 12, at + 13, words, 13.0))
             below = at
 
     def days(self, days: Sequence[str]) -> None:
@@ -176,29 +181,29 @@ class _Drawing:
                 self.put(Text(self.x(n), self.y, str(n + 1), 13.0, "soft", "middle"))
         if days:
             self.put(Text(_LEFT, self.y + 24, f"from {days[0]}", 13.0, "soft"))
-            self.put(Text(_RIGHT, self.y + 24, f"to {days[-1]}", 13.0, "soft", "end"))
+            self.put(Text(self.right, self.y + 24, f"to {days[-1]}", 13.0, "soft", "end"))
         self.y += 66
 
-    def words(self, signals: Sequence[str], rules: str) -> None:
+    def words(self, signals: Sequence[str], rules: Sequence[str]) -> None:
         """Say the signals, the rules and their false alarms."""
         if signals:
             self.put(Text(EDGE, self.y, "Where to look", 17.0, bold=True))
             self.y += 26
         for each in signals:
-            for row in wrapped(each, 14.0, WIDTH - 2 * EDGE):
+            for row in wrapped(each, 14.0, self.room):
                 self.put(Text(EDGE, self.y, row, 14.0))
                 self.y += 21
             self.y += 4
         self.y += 6
         self._rule()
         self.y += 24
-        for row in [*wrapped(rules, 14.0, WIDTH - 2 * EDGE), COMES_FIRST]:
+        for row in (row for each in rules for row in wrapped(each, 14.0, self.room)):
             self.put(Text(EDGE, self.y, row, 14.0, "soft"))
             self.y += 21
         self.picture.height = self.y
 
     def _rule(self) -> None:
-        self.put(Shape(((EDGE, self.y), (WIDTH - EDGE, self.y)), None, "rule", 1.5))
+        self.put(Shape(((EDGE, self.y), (EDGE + self.room, self.y)), None, "rule", 1.5))
 
 
 def _box(x: float, y: float, half: float) -> tuple[tuple[float, float], ...]:

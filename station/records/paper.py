@@ -17,6 +17,7 @@ from html import escape
 from importlib.resources import files
 from typing import Any
 
+from reportlab.lib import pagesizes
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -25,6 +26,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
 
+from station.settings.preferences import Paper
 from station.units import NO_BREAK, kept_together
 
 FONT, BOLD = "B612", "B612-Bold"
@@ -38,6 +40,7 @@ BAND = HexColor("#00664B")
 LINE = HexColor("#004F86")
 CEILING = HexColor("#7A1C00")
 
+PAPERS: dict[Paper, tuple[float, float]] = {"letter": pagesizes.letter, "a4": pagesizes.A4}
 MARGIN = 16 * mm
 TOP = 13 * mm
 FOOT = 20 * mm

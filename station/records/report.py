@@ -18,9 +18,8 @@ from __future__ import annotations
 import bisect
 import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
-from reportlab.lib import pagesizes
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
@@ -57,6 +56,7 @@ from station.records.paper import (
     LABEL,
     MARGIN,
     NO_PADDING,
+    PAPERS,
     SECTION,
     SOFT,
     STATE,
@@ -99,9 +99,8 @@ from station.records.words import (
     verdict,
 )
 from station.settings.hold import HoldSpecification, SpecificationFault
+from station.settings.preferences import Paper
 
-Paper = Literal["letter", "a4"]
-PAPERS: dict[Paper, tuple[float, float]] = {"letter": pagesizes.letter, "a4": pagesizes.A4}
 DrawLine = Callable[[float], Sequence[Flowable]]
 
 _GAP = 8.0

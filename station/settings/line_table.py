@@ -1,8 +1,8 @@
 r"""A measured line set, from a CSV file with a header line: one row for each line and side.
 
-Columns: `line` (the group's letters, then what tells its lines apart: A1), `side` (L or R), `length` with its unit, and
-optional `chart`, the maker's length for it. Read strictly, as `station.settings.sheet` reads; every bad row is named,
-not the first alone. A line has a chart length on each side measured, or on none.
+Columns: `line` (the group's letters, then what tells its lines apart: A1), `side` (L or R, or left or right),
+`length` with its unit, and optional `chart`, the maker's length for it. Read strictly, as `station.settings.sheet`
+reads; every bad row is named, not the first alone. A line has a chart length on each side measured, or on none.
 
 Lengths are kept in whole nanometres: a 64th of an inch is a whole number of them and not of micrometres, so that a
 difference of 1/16 in is within a tolerance of 1/16 in.
@@ -15,7 +15,7 @@ difference of 1/16 in is within a tolerance of 1/16 in.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -26,6 +26,7 @@ from station.settings.tables import SettingsFault
 
 Side = Literal["L", "R"]
 
+_SIDES: Mapping[str, Side] = {"L": "L", "R": "R", "left": "L", "right": "R"}
 NM_PER_M = 1_000_000_000
 _LONGEST_NM = 100 * NM_PER_M
 _LONGEST_NAME = 24
@@ -118,7 +119,7 @@ def _slips(sides: Sequence[tuple[SheetRow, MeasuredSide]]) -> list[str]:
 
 def _side(row: SheetRow) -> MeasuredSide:
     row.get("line", group_of)
-    side: Side = "L" if row.one_of("side", ("L", "R")) == "L" else "R"
+    side = _SIDES[row.one_of("side", tuple(_SIDES))]
     chart_nm = row.get("chart", line_length_nm) if row.text("chart") else None
     return MeasuredSide(row.text("line"), side, row.get("length", line_length_nm), chart_nm)
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -112,7 +113,7 @@ def test_a_chart_draws_every_figure_on_screen_and_paper(tmp_path: Path) -> None:
     squares = [part for part in picture.parts if getattr(part, "fill", None) == "ink" and not isinstance(part, Disc)]
     assert (discs, len(squares)) == (21 + 20 - 2, 2)
     assert svg(picture, "chart").count("<circle") == discs
-    page = [("chart", picture, rows(one))]
+    page = [("chart", partial(chart_picture, one, "imperial"), rows(one))]
     assert paper(page) == paper(page)
     assert len(rows(one)) == 21
 

@@ -1,4 +1,5 @@
 import json
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -102,7 +103,7 @@ def test_one_side_alone_is_not_known_good(tmp_path, capfd):
     [
         ("A1,L,120\n", ["row 1 (line 2): length: found '120'", '"6 1/2 in"']),
         ("A1,L,120 in\nA1,L,121 in\n", ["row 2", "A1 L stands in row 1 already"]),
-        ("A1,left,120 in\n", ["row 1", "found 'left', expected L or R"]),
+        ("A1,l,120 in\n", ["row 1", "found 'l', expected L or R or left or right"]),
         ("A1,L,3,048 m\n", ["row 1", "found 4 cells, expected 3", "decimal is written with a point"]),
         ("1,L,120 in\n", ["row 1", "expected the group's letters"]),
         ("A1,L,0 in\nA2,L,nan in\n", ["row 1", "above zero", "row 2", "nan"]),
@@ -117,6 +118,14 @@ def test_bad_rows_are_named(tmp_path, capfd, rows, said):
     assert (ran.status, ran.out) == (2, "")
     assert [each for each in said if each not in ran.err] == []
     assert "Traceback" not in ran.err
+
+
+def test_a_side_may_be_written_out(tmp_path, capfd):
+    """A table with left and right is read as the same one with L and R."""
+    written = re.sub(",([LR]),", lambda side: {"L": ",left,", "R": ",right,"}[side[1]], GOOD)
+    assert written.count("left") == written.count("right") == GOOD.count(",L,") > 0
+    short = run(capfd, "trim", table(tmp_path, GOOD), "--json").json
+    assert run(capfd, "trim", table(tmp_path, written), "--json").json == short
 
 
 def test_bad_columns_charts_and_options_are_named(tmp_path, capfd):

@@ -33,10 +33,11 @@ from station.records.entries import (
 )
 from station.records.job_sheet import JobSheet, Told
 from station.records.line_picture import line_picture
-from station.records.report import Paper, report
+from station.records.report import report
 from station.records.rows import Row
 from station.records.trace_picture import runs
 from station.records.words import DEFERRAL, REASONS, groups
+from station.settings.preferences import Paper
 from station.settings.reline import reline_text
 from tests.station.records.sample_job import BENCH, CASCADE, HELD, JOB, OPENED, PLAN, SPECIFICATION, hold, pulled, story
 
