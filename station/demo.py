@@ -86,7 +86,7 @@ def opening(job: str, software: str) -> JobOpened:
         people={
             "worker": "Ansa Velling (invented)",
             "authority": "the loft's own, for the demo",
-            "certificate": "none: nobody is certified in a demo",
+            "certificate": "D-1 (invented)",
         },
         stock={"maker": "invented", "specification": "hollow braid, HMPE", "strength": "725 lbf", "lot": "L-31"},
         sewing={"thread": "E", "machine": "bar tacker"},
@@ -154,7 +154,7 @@ def scale_check(seed: int, target_mn: int) -> ScaleChecked:
         rows.append(f"{run},{'down' if is_down else 'up'},{force} lbf,{indicated_n:.6f} N")
     check = check_scale(indications, resolution_n=hardware.scale.model.resolution_n)
     return ScaleChecked(
-        scale="simulated scale",
+        scale="S-1 (simulated)",
         target_mn=target_mn,
         uncertainty=uncertainty_of(uncertainty_at(check, target_mn / 1000)).facts(),
         scale_class=check.scale_class,
@@ -239,7 +239,7 @@ class Demo:
             yield from self._tap()
         elif step.kind == "sign":
             self.tell("All checks made, pins counted back. Signed off at the keyboard, never by foot.")
-            form = {"by": "Ansa Velling (invented)", "certificate": "none: a demo", "statement": "a demo, no canopy"}
+            form = {"by": "Ansa Velling (invented)", "certificate": "D-1 (invented)", "statement": "a demo, no canopy"}
             carry_out(self.bench, "sign", form)
         else:
             yield from self._wait(2.2)

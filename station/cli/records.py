@@ -342,7 +342,7 @@ def _show(sheet: JobSheet) -> None:
     signed = sheet.signed_off
     say(f"Job {sheet.job}" + ("" if sheet.job.endswith(f" of {sheet.bench}") else f", {sheet.bench}"))
     state = f"signed off by {signed.entry.by}, {words.time_text(signed.at)}" if signed else "not signed off"
-    say(f"{state}; pre-stretch holds: {sheet.holds_in_words()}")
+    say(f"{state}; pre-stretch: {sheet.holds_in_words()}")
     if sheet.opened is None:
         say("The entry that opens this job is missing or damaged.")
     else:

@@ -60,6 +60,7 @@ from station.records.words import (
     figures,
     groups,
     in_words,
+    numbered,
     overpulled,
     value,
     verdict,
@@ -67,6 +68,8 @@ from station.records.words import (
 
 E_co = TypeVar("E_co", bound=Entry, covariant=True)
 E = TypeVar("E", bound=Entry)
+_HELD = VERDICTS["held"]
+_NAMED_AT_MOST = 3  # pieces; more are counted
 
 
 @dataclass(frozen=True)
@@ -91,6 +94,17 @@ class Piece:
     scrapped: tuple[Told[PieceScrapped], ...]
     unjudged: int  # holds whose time was complete and whose verdict was never recorded
     leg: bool = False  # it lies beside a line as the leg of a loop: trapped below the loop, and above
+
+    @property
+    def state(self) -> str:
+        """Say in a few words how the piece stands."""
+        if self.overpulled and not self.released:
+            return "pulled over the ceiling"
+        if self.unjudged:
+            return "without a recorded verdict"
+        if self.holds:
+            return _verdict(self.holds[-1])
+        return BY_HAND if self.by_hand else "not pre-stretched"
 
 
 @dataclass(frozen=True)
@@ -191,14 +205,31 @@ class JobSheet:
         )
 
     def holds_in_words(self) -> str:
-        """Count the judged holds by their verdicts.
+        """Say of the pieces that are in the work how they stand, each by its last hold; then the other tries.
 
         >>> JobSheet("26-0001", "", (), (), "").holds_in_words()
         'none judged'
         """
-        verdicts = [str(each.entry.judgement.get("verdict")) for each in self.of_kind(HoldJudged)]
-        counts = [f"{verdicts.count(each)} {words}" for each, words in VERDICTS.items() if each in verdicts]
-        return ", ".join(counts) or "none judged"
+        holds, pieces = self.of_kind(HoldJudged), self.pieces()
+        standing = [piece for piece in pieces if not piece.scrapped]
+        if not holds:
+            return "none judged" + (f", {BY_HAND}" if any(piece.by_hand for piece in standing) else "")
+        states: dict[str, list[str]] = {}
+        for piece in standing:
+            states.setdefault(piece.state, []).append(piece.number)
+        held, said = len(states.pop(_HELD, ())), list[str]()
+        if held:
+            whole = {1: "the piece", 2: "both pieces"}.get(held, f"all {held} pieces")
+            said.append(f"{f'{held} of {len(standing)} pieces' if states else whole} {_HELD}")
+        for state, numbers in states.items():
+            which = numbered(numbers) if len(numbers) <= _NAMED_AT_MOST else count(len(numbers), "piece")
+            said.append(f"{which} {state}")
+        last = {piece.holds[-1].seq for piece in standing if piece.holds}
+        others = [_verdict(each) for each in holds if each.seq not in last]
+        when = "earlier" if len(standing) == len(pieces) else "other"
+        for found in dict.fromkeys(others):
+            said.append(f"{count(others.count(found), f'{when} try', f'{when} tries')} {found}")
+        return ", ".join(said)
 
     def logbook_line(self) -> str:
         """Give the job as one line for a logbook."""
@@ -320,6 +351,11 @@ def went_as_asked(label: str, words: str) -> bool:
     if label.startswith("piece "):
         return words.startswith("pre-stretch held") and "before it" not in words
     return label.startswith("line ") and words.startswith("level") and "before sewing" not in words
+
+
+def _verdict(hold: Told[HoldJudged]) -> str:
+    found = str(hold.entry.judgement.get("verdict"))
+    return VERDICTS.get(found, found)
 
 
 def _named(piece: Piece) -> str:

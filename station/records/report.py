@@ -229,7 +229,7 @@ class _Pages:
             by, certificate = _cut(signed.entry.by, _LONGEST_NAME), _cut(certificate, _LONGEST_NAME)
             lines = [para(f"Signed off by {by}, certificate {certificate}, {time_text(signed.at)}", STATE)]
             lines += [para(_cut(signed.entry.statement, _LONGEST_FACTS[0]))] if signed.entry.statement else []
-        lines.append(para(f"Pre-stretch holds: {self.sheet.holds_in_words()}"))
+        lines.append(para(f"Pre-stretch: {self.sheet.holds_in_words()}"))
         colour = BAND if signed else CEILING
         style = [("BOX", (0, 0), (-1, -1), 1.4, colour), ("BOTTOMPADDING", (0, 0), (-1, -1), 5)]
         return table([[lines]], [1], self.width, style)

@@ -301,9 +301,9 @@ def hold_figures(hold: HoldJudged) -> list[tuple[str, str]]:
     judgement = hold.judgement
     spans, sum_mn = judgement.get("count") or 0, judgement.get("sum_mn") or 0
 
-    def of_span(key: str, words: Callable[[Any], str]) -> str:
+    def of_span(key: str, words: Callable[[Any], str], without: str = "none") -> str:
         found = judgement.get(key)
-        return "none" if not spans else NOT_KNOWN if found is None else words(found)
+        return without if not spans else NOT_KNOWN if found is None else words(found)
 
     if not hold.specification.get("guarded", True):
         guard = "nothing: a plain decision"
@@ -324,7 +324,7 @@ def hold_figures(hold: HoldJudged) -> list[tuple[str, str]]:
         ("guarded by", guard),
         ("conformance probability", worst if chance is None else f"{chance / 1e9:.6f} at the worst reading"),
         ("largest gap", gap(judgement.get("largest_gap_us"))),
-        ("blind to dips under", of_span("blind_to_us", gap)),
+        ("blind to dips under", of_span("blind_to_us", gap, "not worked out")),
         ("messages not readable", str(hold.garbage_frames)),
         ("link lost", "; ".join(hold.links_lost) or "never"),
         ("scale", value(hold.scale)),

@@ -131,6 +131,32 @@ def test_the_last_hold_of_a_piece_is_told_first_and_the_earlier_ones_after_it() 
     assert told["piece 13"].startswith("pre-stretch held")
 
 
+def test_the_pre_stretch_is_said_by_pieces_and_never_better_than_it_is() -> None:
+    """Each piece in the work stands by its last hold, whatever is not held by its number; other tries follow."""
+
+    def said(*told: Entry) -> str:
+        return sheet_of(*told).holds_in_words()
+
+    cut = [PieceCut(job=JOB, line="A", piece=each, length_um=1) for each in ("12", "13", "14", "15", "16")]
+    both, good = (hold(pieces, pulled(2, *HELD), "A: pre-stretch") for pieces in (("12", "13"), ("12",)))
+    bad = hold(("12",), pulled(1, *TOO_SHORT), "A: pre-stretch")
+    scrap = PieceScrapped(job=JOB, piece="12", by="Ansa Velling", reason="made anew")
+    over = PieceOverpulled(job=JOB, pieces=("13",), pull_mn=300_000, ceiling_mn=266_893)
+    waiting, _ = completed(good, pulled(2, *HELD))
+    assert said(good) == "the piece held"
+    assert said(bad, good) == "the piece held, 1 earlier try not held"
+    assert said(bad, bad, both) == "both pieces held, 2 earlier tries not held"
+    assert said(both, bad) == "1 of 2 pieces held, piece 12 not held"
+    assert said(bad) == "piece 12 not held"
+    assert said(both, over) == "1 of 2 pieces held, piece 13 pulled over the ceiling"
+    assert said(both, waiting) == "1 of 2 pieces held, piece 12 without a recorded verdict"
+    assert said(*cut[:3], both) == "2 of 3 pieces held, piece 14 not pre-stretched"
+    assert said(*cut, good) == "1 of 5 pieces held, 4 pieces not pre-stretched"
+    assert said(bad, scrap, hold(("14",), pulled(2, *HELD), "A: pre-stretch")) == "the piece held, 1 other try not held"
+    assert said(bad, scrap) == "1 other try not held"
+    assert said(HoldByHand(job=JOB, pieces=("12",), by="Ansa Velling")) == "none judged, pulled by hand, not measured"
+
+
 def test_releases_scrappings_overrides_and_amendments_stand_in_the_result() -> None:
     """What a named person answered for is not hidden among the entries."""
     told = results_of(

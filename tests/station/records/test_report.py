@@ -121,7 +121,7 @@ def test_page_1_says_what_whose_what_was_done_on_what_basis_and_with_what_result
     for words in (
         f"Job {JOB}",
         "Signed off by Ansa Velling, certificate GG-118, 2026-03-04",
-        "Pre-stretch holds: 2 held, 1 not held",
+        "Pre-stretch: both pieces held, 1 earlier try not held",
         "Teasel 190",
         "T190-0417",
         "Ilse Marrow",

@@ -144,7 +144,7 @@ def test_what_is_not_known_of_a_hold_is_said_to_be_not_known() -> None:
     unknown = dict(words.hold_figures(hold(("12",), pulled(2, *HELD), "A", uncertainty=None)))
     assert (unknown["guarded by"], unknown["conformance probability"]) == ("not known", "not known")
     never = dict(words.hold_figures(hold(("12",), pulled(1, *TOO_SHORT), "A")))
-    assert (never["lowest in the band"], never["blind to dips under"]) == ("none", "none")
+    assert (never["lowest in the band"], never["blind to dips under"]) == ("none", "not worked out")
     assert never["conformance probability"] == "none: no span was complete"
 
 
