@@ -33,7 +33,7 @@ def braid_picture() -> str:
     page.heading("Why a trapped line gets shorter", "a line inside its like; a model of the braid, not a measurement")
     top = page.y + 20
     _unrolled(page, top)
-    _sections(page, 640.0, top)
+    _sections(page, 615.0, top)
     _curves(page, top + 300)
     page.y = top + 300 + 470
     return page.written(

@@ -169,14 +169,14 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
     return size * sum(table.get(letter, other if letter.isascii() else beyond) for letter in text)
 
 
-def place(drawing: LineDrawing, width: float = 1200.0) -> PlacedDrawing:
-    """Place a drawing on a canvas of `width`; its height is what the words need."""
+def place(drawing: LineDrawing, width: float = 1200.0, edge: float = 40.0) -> PlacedDrawing:
+    """Place a drawing on a canvas of `width`, at whose right an `edge` stays free; its height is what words need."""
     marks = [mark for trap in drawing.traps for mark in trap.marks]
     marks += [mark for line in drawing.lines for mark in line.marks]
-    right = max([_LEAST_MARGIN, *(_words_width(mark) + 16 for mark in marks)])
+    right = max([_LEAST_MARGIN, *(_words_width(mark) + _CLEAR + edge for mark in marks)])
     left = _LEAST_MARGIN
     across = max(width - left - right, 100.0)
-    return _Placing(drawing, width, left, across).placed()
+    return _Placing(drawing, width, left, across, width - edge).placed()
 
 
 def _words_width(mark: DrawnMark) -> float:
@@ -207,8 +207,8 @@ class _Tiers:
 class _Placing:
     """One drawing being placed: first along the bench, then across it."""
 
-    def __init__(self, drawing: LineDrawing, width: float, left: float, across: float) -> None:
-        self.drawing, self.width, self.left, self.across = drawing, width, left, across
+    def __init__(self, drawing: LineDrawing, width: float, left: float, across: float, right: float) -> None:
+        self.drawing, self.width, self.left, self.across, self.right = drawing, width, left, across, right
         self.by_name = {line.name: line for line in drawing.lines}
         self.on_host: dict[str, list[DrawnTrap]] = {line.name: [] for line in drawing.lines}
         for trap in sorted(drawing.traps, key=lambda each: each.start):
@@ -386,7 +386,7 @@ class _Placing:
                 box = _above_box((low + high - needed) / 2, tier, needed)
                 return tier, PlacedWords((text,), box, "middle", NAME_SIZE, True, "ink", line.depth)
         low = end + (_BESIDE_KNOT if line.knot else _BESIDE_ATTACHMENT)
-        room = self.width - low - _CLEAR
+        room = self.right - low
         shorter = (short(line.name, longest) for longest in range(len(line.name), 0, -1))
         text = next(
             (each for each in (text, *shorter) if text_width(each, NAME_SIZE, bold=True) <= room), line.name[:1]

@@ -82,7 +82,7 @@ def _heading(page: Page, plan: LinePlan) -> None:
 
 
 def _drawing(page: Page, drawing: LineDrawing, made: frozenset[str], mirror: bool, said: Said) -> None:
-    placed = place(drawing, WIDTH)
+    placed = place(drawing, WIDTH, EDGE)
     scale = "to scale" if drawing.to_scale else "not to scale: a broken line has no length given"
     toward = "toward the canopy"
     if mirror:

@@ -106,6 +106,12 @@ class Page:
             f'fill="{fill}" stroke="{edge}" stroke-width="3"/>'
         )
 
+    def plate(self, x: float, y: float, width: float, height: float) -> None:
+        """Give words a ground of their own over what was drawn before."""
+        self.parts.append(
+            f'<rect x="{x:.2f}" y="{y:.2f}" width="{width:.2f}" height="{height:.2f}" fill="{self.colours.ground}"/>'
+        )
+
     def rule(self) -> None:
         """Draw a thin line across the page, at its present height."""
         self.stroke(f"M{EDGE} {self.y:.1f}H{WIDTH - EDGE}", self.colours.rule, 1.5)

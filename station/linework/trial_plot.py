@@ -20,18 +20,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from station.linework.chart import Axes, Scale, diamond, key, length_scale, ring
+from station.linework.placing import text_width
 from station.linework.plan_words import COMES_FIRST
 from station.linework.shrinkage import Estimate, Trial, share_text
 from station.linework.svg_page import EDGE, WIDTH, Look, Page
 from station.units import LengthSystem, length_text
 
 TITLES = "length of the trap", "how much the host got shorter"
-SUSPECT = "look again: far from the others, and still counted"
+SUSPECT = "look again: far from the others; it still counts, in the band too"
 WITHIN = "95 of 100 new traps"
 Point = tuple[float, float]
 
 _SAMPLES = 48
 _HEIGHT = 520.0
+_ROW_SIZE = 15.0
 _LONGEST_TRAP_WITHOUT_TRIALS_M = 0.2032  # 8 in
 
 
@@ -155,7 +157,9 @@ def svg(picture: TrialPlot, name: str, *, look: Look = "light", system: LengthSy
         ring(page, x, y, colours.ink)
     for (x, y), row in places.suspects:
         diamond(page, x, y, colours.ink)
-        page.text(x - 14, y + 5, f"row {row}", 15, colours.ink, "end", bold=True)
+        wide = text_width(f"row {row}", _ROW_SIZE, bold=True)
+        page.plate(x - 14 - wide, y - 10, wide + 3, 20)  # over grid and band, which would strike it through
+        page.text(x - 14, y + 5, f"row {row}", _ROW_SIZE, colours.ink, "end", bold=True)
     page.y = box[1] + box[3] + 76
     _keys(page, picture, bool(lows), known.coefficient)
     page.y += 34

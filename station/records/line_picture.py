@@ -34,6 +34,7 @@ from station.settings.reline import RelineSettings, is_reline, read_reline
 from station.settings.tables import SettingsFault, Table
 
 _UNITS = 940.0  # the drawing's width in its own units: the fewer, the larger its words on paper
+_EDGE = 11.0  # of them, free at the right
 _CAPTION_HEIGHT = 16.0
 _GROUND = HexColor("#FFFFFF")
 _LINES = tuple(HexColor(each) for each in ("#7A6A45", "#3E6A8A", "#7A4E86"))
@@ -90,7 +91,7 @@ class LinePicture(Flowable):  # type: ignore[misc]  # reportlab ships no types f
 
     def __init__(self, drawing: LineDrawing, made: Collection[str], width: float) -> None:
         super().__init__()
-        self.placed: PlacedDrawing = place(drawing, _UNITS)
+        self.placed: PlacedDrawing = place(drawing, _UNITS, _EDGE)
         self.made = made
         scale = "To scale" if drawing.to_scale else "Not to scale: a length is not known"
         self.caption = f"From the line plan. {scale}. A trap's inside is solid where it was made, dashed where not."

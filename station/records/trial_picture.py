@@ -6,6 +6,7 @@ a ring is a trial, a full diamond with its row one to look at again, and the ban
 
 from __future__ import annotations
 
+from reportlab.lib.colors import white
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
@@ -71,8 +72,12 @@ class TrialPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types 
             self._diamond(canvas, (x, y))
             canvas.setFont(BOLD, _TEXT)
             words = f"row {row}"
-            beside = _DIAMOND + 3 if x + 40 < right else -_DIAMOND - 3 - canvas.stringWidth(words, BOLD, _TEXT)
-            canvas.drawString(x + beside, self.height - y - 2.5, words)
+            wide = canvas.stringWidth(words, BOLD, _TEXT)
+            left = x + (_DIAMOND + 3 if x + 40 < right else -_DIAMOND - 3 - wide)
+            canvas.setFillColor(white)  # over grid and band, which would strike it through
+            canvas.rect(left - 1, self.height - y - 4.5, wide + 2, 9, stroke=0, fill=1)
+            canvas.setFillColor(INK)
+            canvas.drawString(left, self.height - y - 2.5, words)
         self._key(canvas, bool(found.rings), bool(found.lows), bool(found.suspects))
         canvas.restoreState()
 

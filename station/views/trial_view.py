@@ -107,8 +107,10 @@ class TrialView(Panel[Trials]):
             _diamond(sheet, (x, y))
             words, cap = f"row {row}", sheet.px(SMALL_STRONG.size * CAP_SHARE)
             beside = sheet.px(_DIAMOND + 10)
-            at_left = x + beside + text_width(words, SMALL_STRONG, sheet.scale) > sheet.width - sheet.px(_RIGHT)
-            start = x - beside - text_width(words, SMALL_STRONG, sheet.scale) if at_left else x + beside
+            wide = text_width(words, SMALL_STRONG, sheet.scale)
+            at_left = x + beside + wide > sheet.width - sheet.px(_RIGHT)
+            start = x - beside - wide if at_left else x + beside
+            sheet.fill(QRectF(start, y - cap, wide, 2 * cap), sheet.ground)  # over grid and band, not struck through
             draw_text(sheet, words, start, y + cap / 2, SMALL_STRONG, sheet.look.ink)
 
     def _key(self, sheet: Sheet, found: PlacedPlot) -> None:

@@ -141,3 +141,10 @@ def test_no_words_of_the_picture_overlap():
     boxes = text_boxes(braid_picture())
     assert [(a, b) for (a, one), (b, other) in itertools.combinations(boxes, 2) if one.overlaps(other)] == []
     assert [text for text, box in boxes if box.x < 0 or box.x + box.width > 1200] == []
+
+
+def test_no_disc_reaches_over_the_rule_at_the_right():
+    """Every circle, with its stroke, ends where the page's rule ends, or before."""
+    circles = re.findall(r'<circle cx="([\d.]+)".*? r="([\d.]+)".*?stroke-width="([\d.]+)"', braid_picture())
+    assert len(circles) == 6
+    assert max(float(x) + float(radius) + float(width) / 2 for x, radius, width in circles) <= 1160
