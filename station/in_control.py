@@ -31,7 +31,7 @@ from station.measuring.control import ENOUGH, FEWEST, Control, Signal, control, 
 from station.records.archive import Archive
 from station.records.control_picture import layout
 from station.records.entries import DailyChecked, HoldJudged, JobOpened, PieceCut, ScaleChecked, SignedOff
-from station.units import LengthSystem, length_text
+from station.units import LengthSystem, length_text, percent_text
 
 Of = Literal["final-differences", "first-try-differences", "hold-means", "scale-errors"]
 By = Literal["bench", "rigger", "material", "lot", "scale"]
@@ -206,7 +206,7 @@ def said(of: Of, system: LengthSystem) -> Callable[[float], str]:
             return "level"
         return f"{length_text(abs(value), system, 32)} {'long' if value > 0 else 'short'}"
 
-    return length if of.endswith("differences") else lambda value: f"{100 * value:+.2f} %"
+    return length if of.endswith("differences") else lambda value: percent_text(value, 2, signed=True)
 
 
 def verdict_words(charted: Charted) -> str:

@@ -114,10 +114,13 @@ def units_of(kind: Kind) -> list[str]:
     return [unit for unit in _UNITS[kind] if (kind, unit) not in _UNTYPED]
 
 
+MINUS = "\N{MINUS SIGN}"
 _NUMBER = r"(?P<number>[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE](?P<exponent>[+-]?[0-9]{1,9}))?"
 _FRACTION = r"(?:(?P<whole>[0-9]+)(?: +|-))?(?P<over>[0-9]+)/(?P<under>[0-9]+)"
-_PLAIN = re.compile(rf"(?P<sign>[+-]?) *(?:{_FRACTION}|{_NUMBER}) *(?P<unit>[A-Za-z%\"]*)", re.ASCII)
-_FEET = re.compile(rf"(?P<sign>[+-]?) *(?P<feet>[0-9]+) *ft +(?:{_FRACTION}|{_NUMBER}) *(?P<unit>in|\")", re.ASCII)
+_PLAIN = re.compile(rf"(?P<sign>[+{MINUS}-]?) *(?:{_FRACTION}|{_NUMBER}) *(?P<unit>[A-Za-z%\"]*)", re.ASCII)
+_FEET = re.compile(
+    rf"(?P<sign>[+{MINUS}-]?) *(?P<feet>[0-9]+) *ft +(?:{_FRACTION}|{_NUMBER}) *(?P<unit>in|\")", re.ASCII
+)
 _LARGEST_EXPONENT = 30
 
 
@@ -146,7 +149,7 @@ def quantity(text: object, kind: Kind) -> Fraction:
             raise QuantityFault(f"found {text!r}, expected fewer than 12 in after whole feet")
         value = inches + 12 * int(feet["feet"])
     result = value * factor(unit, kind)
-    return -result if match["sign"] == "-" else result
+    return -result if match["sign"] in ("-", MINUS) else result
 
 
 def _value(match: re.Match[str], text: str) -> Fraction:
@@ -237,20 +240,29 @@ def length_text(length: float, system: LengthSystem = "imperial", denominator: i
     """Write a length in metres as the bench reads it: nearest 1/16 in or millimetre, and never a 0 for what is not.
 
     >>> length_text(3.048), length_text(-0.003175), length_text(0.0004, "metric")
-    ('120 in', '-1/8 in', 'under 1 mm')
+    ('120 in', '−1/8 in', 'under 1 mm')
     """
     if system == "metric":
         millimetres = round(abs(Fraction(length)) * 1000)
         if millimetres == 0 and length != 0:
             return "under 1 mm"
-        return f"{'-' if length < 0 and millimetres else ''}{millimetres} mm"
+        return f"{MINUS if length < 0 and millimetres else ''}{millimetres} mm"
     shown = stacked_length(length, denominator)
     if shown.under:
         return f"under {shown.over}/{shown.denominator} in"
     whole = str(shown.whole) if shown.whole or not shown.over else ""
     fraction = f"{shown.over}/{shown.denominator}" if shown.over else ""
-    sign = "-" if shown.negative and (shown.whole or shown.over) else ""
+    sign = MINUS if shown.negative and (shown.whole or shown.over) else ""
     return f"{sign}{' '.join(part for part in (whole, fraction) if part)} in"
+
+
+def percent_text(share: float, decimals: int, signed: bool = False) -> str:
+    """Write a share in per cent, with a minus sign where it is below zero, and a plus where it is to be `signed`.
+
+    >>> percent_text(-0.0067, 2), percent_text(0.01, 1, signed=True)
+    ('−0.67 %', '+1.0 %')
+    """
+    return f"{100 * share:{'+' if signed else ''}.{decimals}f} %".replace("-", MINUS)
 
 
 def force_text(force: float, unit: str = "lbf", decimals: int = 1) -> str:
@@ -259,7 +271,7 @@ def force_text(force: float, unit: str = "lbf", decimals: int = 1) -> str:
     >>> force_text(133.446648457815), force_text(100, "N", 0)
     ('30.0 lbf', '100 N')
     """
-    return f"{in_unit(force, unit):.{decimals}f} {unit}"
+    return f"{in_unit(force, unit):.{decimals}f} {unit}".replace("-", MINUS)
 
 
 @dataclass(frozen=True)
@@ -280,7 +292,7 @@ class Said:
         """Write a force in newtons, and never a 0 for what is not; see `force_text`."""
         unit = "N" if self.system == "metric" else "lbf"
         text, least = force_text(force_n, unit, decimals), 10.0**-decimals
-        return f"under {least:.{decimals}f} {unit}" if force_n and not float(text.split()[0]) else text
+        return f"under {least:.{decimals}f} {unit}" if force_n and not float(text.split()[0].lstrip(MINUS)) else text
 
 
 NO_BREAK = "\N{NO-BREAK SPACE}"

@@ -106,27 +106,31 @@ def _number(name: str) -> float | int:
 
 def check_lines(check: ScaleCheck, found: ScaleUncertaintyAt, target_n: float, unit: str = "lbf") -> list[str]:
     """Give a check as lines for a person."""
-    from station.units import force_text, in_unit
+    from station.units import MINUS, force_text, in_unit
 
     decimals = 3
 
     def force(newtons: float) -> str:
         return force_text(newtons, unit, decimals)
 
+    def signed(newtons: float) -> str:
+        return f"{in_unit(newtons, unit):+.{decimals}f} {unit}".replace("-", MINUS)
+
     lines = [f"   applied, {unit}   error %   repeatability %   reversibility %   resolution %"]
     for point in check.points:
         resolution = "unknown" if point.resolution_pct is None else f"{point.resolution_pct:.3f}"
-        lines.append(
+        row = (
             f"{in_unit(point.force_n, unit):15.3f} {point.error_pct:+9.3f} {point.repeatability_pct:17.3f} "
             f"{point.reversibility_pct:+17.3f} {resolution:>14}"
         )
+        lines.append(row.replace("-", MINUS))
     named = "none (it fits no class)" if check.resolution_n is not None else "none (its resolution is not given)"
     lines += [
         f"zero error {check.zero_error_pct:.3f} %",
         f"class {check.scale_class or named}; limits of ISO 7500-1, from memory",
         "",
         f"at {force_text(target_n, unit)}:",
-        f"  mean error, not corrected   {in_unit(found.error_n, unit):+.3f} {unit}",
+        f"  mean error, not corrected   {signed(found.error_n)}",
         f"  standard uncertainty u      {force(found.standard_n)}",
         f"  coverage factor k           {found.coverage_factor:.3f}"
         + ("" if found.effective_dof is None else f", {found.effective_dof} effective degrees of freedom"),

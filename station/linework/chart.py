@@ -3,7 +3,7 @@
 >>> [label for _, label in length_scale(0.0, 0.16, "imperial").ticks]
 ['0 in', '1 in', '2 in', '3 in', '4 in', '5 in', '6 in', '7 in']
 >>> [label for _, label in length_scale(-0.002, 0.009, "metric").ticks]
-['-2 mm', '0 mm', '2 mm', '4 mm', '6 mm', '8 mm', '10 mm']
+['−2 mm', '0 mm', '2 mm', '4 mm', '6 mm', '8 mm', '10 mm']
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ from station.linework.plan_words import COMES_FIRST
 from station.linework.set_picture import Disc, Picture, Shape, Text
 from station.linework.svg_page import EDGE, WIDTH, wrapped
 from station.measuring.control import Control
-from station.units import LengthSystem
+from station.units import LengthSystem, percent_text
 
 Kind = Literal["length", "share"]
 
@@ -75,7 +75,7 @@ def share_scale(low: float, high: float) -> Scale:
     """Give a scale of shares, in per cent, that holds both, in steps of 1, 2 or 5.
 
     >>> [label for _, label in share_scale(-0.011, 0.02).ticks]
-    ['-1.5 %', '-1.0 %', '-0.5 %', '0.0 %', '0.5 %', '1.0 %', '1.5 %', '2.0 %']
+    ['−1.5 %', '−1.0 %', '−0.5 %', '0.0 %', '0.5 %', '1.0 %', '1.5 %', '2.0 %']
     """
     span = max(high - low, 1e-6)
     power = 10.0 ** math.floor(math.log10(span / 8))
@@ -83,7 +83,7 @@ def share_scale(low: float, high: float) -> Scale:
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
     places = max(0, -math.floor(math.log10(100 * step) + 1e-9))
     steps = range(first, max(last, first + 1) + 1)
-    return Scale(tuple((n * step, f"{100 * n * step:.{places}f} %") for n in steps))
+    return Scale(tuple((n * step, percent_text(n * step, places)) for n in steps))
 
 
 class _Drawing:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from station.settings.tables import SettingsFault, Table
-from station.units import force_mn, force_text, in_unit, quantity
+from station.units import MINUS, force_mn, force_text, in_unit, quantity
 
 CEILING_SHARE = Fraction(1, 5)  # of the rated strength, where no ceiling is given
 LARGEST_MAX_GAP_US = 1_000_000
@@ -107,7 +107,7 @@ class HoldSpecification:
 
 
 def _force(mn: int, unit: str) -> str:
-    return f"{in_unit(mn / 1000, unit):.3f}".rstrip("0").rstrip(".") + f" {unit}"
+    return f"{in_unit(mn / 1000, unit):.3f}".rstrip("0").rstrip(".").replace("-", MINUS) + f" {unit}"
 
 
 def load_hold(path: Path | str, rated_strength_mn: int | None = None) -> HoldSpecification:

@@ -15,6 +15,7 @@ from PyQt6.QtCore import QLineF, QPointF, QRectF, Qt
 from PyQt6.QtGui import QColor
 
 from station.bench.snapshot import ErrorPoint, ErrorsCard
+from station.units import percent_text
 from station.views.lettering import Sheet, draw_text, fitted, text_width
 from station.views.panel import Panel
 from station.views.pulling import even_steps, figure_text
@@ -41,7 +42,7 @@ class ErrorsPanel(Panel[ErrorsCard]):
         largest = max(content.points, key=lambda point: abs(point.error_pct), default=None)
         if largest is None:
             return f"{content.title}: nothing read yet"
-        found = f"largest {largest.error_pct:+.2f} % at {largest.force:.1f} {content.unit}"
+        found = f"largest {percent_text(largest.error_pct / 100, 2, signed=True)} at {largest.force:.1f} {content.unit}"
         inside = "outside every class" if content.inside is None else f"all within {content.inside:g} %"
         return f"{content.title}: {len(content.points)} read, {found}, {inside}"
 

@@ -157,7 +157,7 @@ def test_a_time_going_back_is_a_verdict(capfd: pytest.CaptureFixture[str], tmp_p
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nzero_limit = "28 lbf"'), ["zero_limit", "28 lbf"]),
         (
             ('ceiling = "60 lbf"', 'ceiling = "60 lbf"\nzero_limit = "-1 lbf"'),
-            ["zero_limit", "-1 lbf", "or more"],
+            ["zero_limit", "−1 lbf", "or more"],
         ),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf"\ndecision = "gaurded"'), ["decision", "gaurded", "guarded"]),
         (('ceiling = "60 lbf"', 'ceiling = "60 lbf'), ["not valid TOML"]),

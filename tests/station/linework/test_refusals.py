@@ -93,9 +93,9 @@ def test_a_trap_beyond_its_host():
     """A joint above the end of its host, below its beginning, or in either loop is refused with both heights."""
     assert has(refused(MAIN, branch(at=130)), "'A'", "'B into A'", "130 in", "119 in", "below the canopy end's loop")
     assert has(refused(MAIN, branch(at=119.5)), "119 1/2 in", "119 in")
-    assert has(refused(MAIN, branch(at=3)), "'B into A'", "-2 in", "1 1/2 in", "above the link end's loop")
-    assert has(refused(MAIN, branch(), branch("C", joins="B", at=4)), "'B'", "'C into B'", "-1 in", "0 in")
-    assert has(refused(MAIN, branch(length=4)), "'B'", "'B canopy end'", "-1 in", "0 in")
+    assert has(refused(MAIN, branch(at=3)), "'B into A'", "−2 in", "1 1/2 in", "above the link end's loop")
+    assert has(refused(MAIN, branch(), branch("C", joins="B", at=4)), "'B'", "'C into B'", "−1 in", "0 in")
+    assert has(refused(MAIN, branch(length=4)), "'B'", "'B canopy end'", "−1 in", "0 in")
 
 
 def test_a_trap_under_its_minimum():

@@ -74,7 +74,7 @@ def test_the_card_says_whether_all_lies_inside(qtbot: QtBot) -> None:
     assert bench.window.errors.said.endswith("all within 0.5 %")
     far = replace(card_of("found"), points=(ErrorPoint(22.0, 7.5, False), ErrorPoint(33.0, -9.0, True)), inside=None)
     bench.change(card=far)
-    assert bench.window.errors.said.endswith("2 read, largest -9.00 % at 33.0 lbf, outside every class")
+    assert bench.window.errors.said.endswith("2 read, largest −9.00 % at 33.0 lbf, outside every class")
     bench.change(card=replace(far, points=()))
     assert bench.window.errors.said.endswith("nothing read yet")
     whole_and_apart(bench)
