@@ -9,15 +9,17 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterable
+from dataclasses import fields
 from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from PIL import Image
+import numpy as np
+from PIL import Image, ImageColor
 from PyQt6.QtWidgets import QApplication
 
 from station.bench.snapshot import Snapshot
-from station.views.palette import LookName
+from station.views.palette import DARK, LIGHT, LookName
 from station.views.pictures import save_picture
 from station.views.window import BenchWindow
 from tests.station.views import pages_gallery
@@ -28,7 +30,8 @@ SIZES = ((1920, 1080), (1280, 800))
 EVERY: tuple[tuple[LookName, tuple[int, int]], ...] = tuple(
     (look, size) for look in ("dark", "light") for size in SIZES
 )
-COLOURS = 64  # of a picture's palette: enough for smooth letters
+COLOURS = 256  # of a picture's palette
+OWN = [getattr(look, use.name) for look in (DARK, LIGHT) for use in fields(look) if use.name != "name"]
 PX_PER_M = 1920 / 0.5314  # of a 24-inch screen
 
 
@@ -62,9 +65,17 @@ def page_key(make: Callable[..., object]) -> str:
 
 
 def keep_small(path: Path) -> None:
-    """Give a picture a palette."""
-    with Image.open(path) as drawn:
-        small = drawn.convert("RGB").quantize(COLOURS, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    """Give a picture a palette: the looks' own colours as they are, and others for the edges of letters between."""
+    with Image.open(path) as opened:
+        drawn = opened.convert("RGB")
+    others = drawn.quantize(COLOURS - len(OWN), Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).getpalette() or []
+    palette = np.array([*(ImageColor.getrgb(each) for each in OWN), *np.reshape(others, (-1, 3))])
+    pixels = np.asarray(drawn).astype(int) @ (1 << 16, 1 << 8, 1)  # one number each: sorted ten times as fast
+    found, which = np.unique(pixels, return_inverse=True)
+    colours = np.stack((found >> 16, found >> 8 & 255, found & 255), axis=-1)
+    nearest = ((colours[:, None, :] - palette) ** 2).sum(axis=2).argmin(axis=1).astype(np.uint8)
+    small = Image.fromarray(nearest[which].reshape(pixels.shape))
+    small.putpalette(palette.astype(np.uint8).tobytes())
     small.save(path, optimize=True)
 
 

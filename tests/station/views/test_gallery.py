@@ -4,6 +4,7 @@ from itertools import combinations
 from pathlib import Path
 
 import pytest
+from PIL import Image, ImageChops, ImageColor
 from PyQt6.QtGui import QImage
 from PyQt6.QtWidgets import QLabel
 from pytestqt.qtbot import QtBot
@@ -13,6 +14,7 @@ from station.views.palette import DARK, LIGHT, Look, LookName, contrast
 from station.views.panel import Panel
 from station.views.pictures import save_picture, texts_shown
 from station.views.saying import number_said
+from tests.pictures import OWN, keep_small
 from tests.station.views.gallery import GALLERY
 from tests.station.views.shown import Bench
 
@@ -182,3 +184,20 @@ def test_a_long_strip_of_steps_keeps_now_in_view(qtbot: QtBot) -> None:
         after = next((int(text.split()[0]) for text in texts if text.endswith(" more to come")), 0)
         shown = [text for text in texts if text in labels]
         assert before + len(shown) + after == len(labels)
+
+
+def test_a_kept_picture_has_the_looks_own_colours(tmp_path: Path) -> None:
+    """However many colours a picture has, each of a look is kept as it is, and every other nearly so."""
+    own = [ImageColor.getrgb(colour) for colour in OWN]
+    drawn = Image.radial_gradient("L").resize((320, 240)).convert("RGB")
+    drawn = Image.merge("RGB", (drawn.getchannel(0), drawn.getchannel(1).rotate(90), drawn.getchannel(2).rotate(180)))
+    for n, colour in enumerate(own):
+        drawn.putpixel((3 * n, 5), colour)  # one pixel of a thousand, as the ceiling's post is
+    path = tmp_path / "picture.png"
+    drawn.save(path)
+    keep_small(path)
+    with Image.open(path) as kept:
+        assert kept.mode == "P"
+        shown = kept.convert("RGB")
+    assert [shown.getpixel((3 * n, 5)) for n in range(len(own))] == own
+    assert max(high for _, high in ImageChops.difference(drawn, shown).getextrema()) <= 32
