@@ -94,7 +94,7 @@ class TrialPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types 
                 sign(canvas, (x, y))
                 canvas.setFillColor(INK)
                 canvas.drawString(x + 9, self.height - y - 2.5, words)
-                x += 9 + canvas.stringWidth(words, FONT, _TEXT) + 22
+                x += 9 + canvas.stringWidth(words, FONT, _TEXT) + 16
 
     def _line(self, canvas: Canvas, points: tuple[Point, ...]) -> None:
         path = canvas.beginPath()
