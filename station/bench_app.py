@@ -312,7 +312,8 @@ class Sitting:
         words = self._bench_words()
         if self._checks is None:
             return words
-        return f"{words} Archive: {self._archive.path}. Today: {self._checks.standing()}."
+        standing = self._checks.standing()
+        return f"{words} Archive: {self._archive.path}. {standing[:1].upper()}{standing[1:]}."
 
     def _set_up(self) -> None:
         """Open the first run; its station file is the bench from then on."""

@@ -389,7 +389,7 @@ def _kind_of(words: str) -> str:
 
 def _said(known: Known | None, shown: Instrument, is_there: bool) -> str:
     if known is not None:
-        return f"Today: {known.standing}.\n{known.until}"
+        return f"{known.standing[:1].upper()}{known.standing[1:]}.\n{known.until}"
     if shown == "gauge":
         return "A length gauge reads how much longer the new line is. It is zeroed on the opposite number each time."
     if is_there:

@@ -159,7 +159,7 @@ def first(_folder: Path, look: LookName, scale: float) -> QWidget:
     jobs = [(each.job, each.words.split("\n")[0], "Teasel 190", "next: mark where B enters") for each in JOBS[:2]]
     bench = ("Daily check", "Check the scale", "Set up a scale", "Scale and pedal", "Measure a line set", "Archive")
     shop = ("Line plans", "Whole relines", "Hold specifications", "Materials", "In control?", "Settings")
-    notice = "Bench 1, scale on usb-scale. Archive: archive.sqlite. Today: scale checked today, ±0.12 lbf."
+    notice = "Bench 1, scale on usb-scale. Archive: archive.sqlite. Scale checked today, ±0.12 lbf."
     do, pages = ([(words, _none) for words in row] for row in (bench, shop))
     plan = Path("/home/loft/plans/centre.toml")
     more: dict[str, Any] = {"plan": plan, "notice": notice, "actions": do, "pages": pages}

@@ -410,7 +410,7 @@ def test_what_the_scale_sends_is_shown_and_the_ports_are_let_go(qtbot: QtBot, tm
     known = Known("scale checked today, ±0.12 lbf", "until 2027-06-01")
     page = ScalePage("dark", file, lambda _: None, known, bench.hear)
     shown(qtbot, page)
-    assert page.known.text() == "Today: scale checked today, ±0.12 lbf.\nuntil 2027-06-01"
+    assert page.known.text() == "Scale checked today, ±0.12 lbf.\nuntil 2027-06-01"
     qtbot.keyClick(page.hear_button, Qt.Key.Key_Space)
     bench.coming = [LinkUp(0, "usb-scale"), Reading(1, 30.02, "lbf", None, 1), PedalEdge(2, True)]
     page.listen()
