@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 # The speeds that weighing indicators are set to, the commonest first; common practice.
 SPEEDS = (9600, 4800, 2400, 1200, 19_200, 38_400, 57_600, 115_200)
 _A_SPEED_S = 2.0
-_PLAIN_TEXT = 0.95  # of the bytes, at the right speed; at a wrong one fewer are readable
 
 
 @click.command()
@@ -40,7 +39,7 @@ def listen(
     With --ask, questions are sent. Each only asks for a reading, yet a device may take one for something else: ask
     nothing but a scale, and look at its settings afterwards.
 
-    Exit status 0 when a description is found, 1 when none reads what came, 3 when nothing came.
+    Exit status 0 when a description is found, 1 when none reads most of what came, 3 when nothing came.
     """
     if duration <= 0:
         raise click.BadParameter("found no time, expected a time above 0 s", param_hint="--for")
@@ -148,7 +147,7 @@ def _speed_of(url: str) -> int:
 
 def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question | None, try_asking: bool) -> int:
     from drivers.port_faults import holder
-    from drivers.proposal import readable
+    from drivers.proposal import PLAIN_TEXT, readable
     from drivers.questions import propose_answers
 
     proposal = propose_answers(asked, heard)
@@ -162,7 +161,7 @@ def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question 
         warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
     elif proposal is None:
         say(f"No description reads what came: {count(len(heard), 'byte')}, {readable(heard):.0%} readable.")
-        if readable(heard) < _PLAIN_TEXT:
+        if readable(heard) < PLAIN_TEXT:
             say("Garbled text has the wrong speed or parity: try --try-speeds, or --baud as its handbook says.")
         else:
             say(
@@ -170,11 +169,18 @@ def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question 
                 "scale; else write its frame as its handbook has it."
             )
     else:
-        say(f"\nThis reads {proposal.explained} of {proposal.frames} frames; write it into the station file:\n")
+        reads = f"{proposal.explained} of {proposal.frames} frames"
+        say(
+            f"\nThis reads {reads}; write it into the station file:\n"
+            if proposal.reads_most
+            else f"\nThis reads only {reads}: a beginning, not yet to be used. Its handbook tells what a frame is.\n"
+        )
         say(proposal.toml(url, baud))
         for raw in proposal.left:
             say(f"not explained: {_shown(raw)}")
-    return 3 if not heard else 1 if proposal is None else 0
+        if proposal.left:
+            say("What is not explained is no reading, and the gap it leaves may end a hold.")
+    return 3 if not heard else 0 if proposal is not None and proposal.reads_most else 1
 
 
 def _answer(proposal: Proposal | None, url: str, baud: int) -> dict[str, Any]:

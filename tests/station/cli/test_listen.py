@@ -154,6 +154,19 @@ def test_plain_text_that_nothing_reads_is_not_called_garbled(capfd: pytest.Captu
     assert "Garbled" not in ran.out
 
 
+def test_a_description_that_reads_little_is_not_one_to_use(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """What reads a third of the frames is shown as a beginning and ends with 1, and what is left out is told."""
+    heard = tmp_path / "mixed.capture"
+    with Capture(heard) as capture:
+        for at in range(30):
+            capture.heard(at, b"%5.1f lb\r\n" % at if at % 3 == 0 else b"READY"[at % 5 :] + b"\r\n")
+    ran = run(capfd, "listen", heard)
+    assert ran.status == 1
+    assert "reads only 9 of 29 frames: a beginning, not yet to be used" in ran.out
+    assert "write it into" not in ran.out
+    assert "the gap it leaves may end a hold" in ran.out
+
+
 @pytest.mark.parametrize("words", [["--for", "0 s"], ["--for", "10"], ["--baud", "1"], ["--capture", str(CAPTURE)]])
 def test_wrong_usage(capfd: pytest.CaptureFixture[str], words: list[str]) -> None:
     """No time, a bare number, a speed no port has and a capture that is there already end with status 2."""
