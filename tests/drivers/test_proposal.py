@@ -87,7 +87,7 @@ def test_a_check_of_bare_bytes_after_the_last_byte() -> None:
 
 def test_a_byte_that_agrees_by_chance_is_no_check() -> None:
     """A steady reading whose last byte happens to be the sum of the others carries no check for that."""
-    body = b"+  1.50 lb"
+    body = b"+  1.50 lb;"
     found = propose((body + bytes((xor8(body),)) + b"\r\n") * 40)
     assert found is not None
     assert found.form.checksum == "none"
