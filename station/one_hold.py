@@ -48,10 +48,15 @@ class Said:
         if self.event == "verdict":
             held_us = round(more["held_s"] * 1e6)
             return "\n".join(at + line for line in said(more["verdict"], more["reasons"], spec, held_us))
+        if self.event == "spoilt":
+            return "\n".join(
+                at + line for line in [*said("void", more["reasons"], spec, 0), "Ease off: it cannot count."]
+            )
         return (
             at
             + {
-                "link-up": f"the scale is there: pull to {force_text(spec.target_mn / 1000)}",
+                "link-up": "the port is open: wait for a reading",
+                "reading": f"the scale is read: pull to {force_text(spec.target_mn / 1000)}",
                 "link-lost": f"{more.get('why')}: {more.get('advice')}",
                 "unread": f"{more.get('why')}: {more.get('advice')}",
                 "zero": "zero",
@@ -106,6 +111,8 @@ class _OneHold:
         self._file = file
         self._until_us = until_us
         self._unread = Unread()
+        self._is_read = False  # since the port opened
+        self._spoilt: tuple[str, ...] = ()  # as told
 
     def take(self, batch: Sequence[Event]) -> list[Said]:
         told: list[Said] = []
@@ -114,6 +121,9 @@ class _OneHold:
             if isinstance(event, Reading):
                 readings.append(event)
                 self._unread.begin()
+                if not self._is_read:
+                    self._is_read = True
+                    told.append(self._said("reading", event.at_us))
                 continue
             told += self._facts(self.hold.feed(readings))
             readings = []
@@ -141,6 +151,7 @@ class _OneHold:
             return [self._said("link-lost", event.at_us, why=event.why, advice=event.advice)]
         elif isinstance(event, LinkUp):
             self._unread.begin()
+            self._is_read = False
             return [self._said("link-up", event.at_us)]
         return []
 
@@ -163,6 +174,10 @@ class _OneHold:
                 told.append(self._said("complete", fact.at_us))
             else:
                 told.append(self._closed(fact))
+        if self.hold.spoilt != self._spoilt and not self.hold.closed:
+            self._spoilt = self.hold.spoilt
+            at_us = (self.hold.first_us or 0) + self.hold.state.last_us
+            told.append(self._said("spoilt", at_us, reasons=[*self._spoilt]))
         return told
 
     def _closed(self, fact: Closed) -> Said:

@@ -88,13 +88,19 @@ def typed(uncertainty: Fraction | None) -> ScaleUncertainty | None:
 
 def judgement_lines(facts: dict[str, Any], spec: HoldSpecification, unit: str = "lbf") -> list[str]:
     """Give a judgement as lines for a person."""
-    from station.measuring.words import said, seconds
+    from station.measuring.words import said
+
+    return [*said(facts["verdict"], facts["reasons"], spec, facts["held_us"], unit), *_figure_lines(facts, unit)]
+
+
+def _figure_lines(facts: dict[str, Any], unit: str = "lbf") -> list[str]:
+    from station.measuring.words import seconds
     from station.units import force_text, in_unit
 
     def force(mn: float | None) -> str:
         return "unknown" if mn is None else force_text(mn / 1000, unit)
 
-    lines = said(facts["verdict"], facts["reasons"], spec, facts["held_us"], unit)
+    lines = []
     span = facts["span_us"]
     if span:
         mean_n, lowest_n = facts["sum_mn"] / facts["count"] / 1000, facts["min_mn"] / 1000
@@ -158,15 +164,16 @@ def hold(
         raise click.BadParameter("found no time to wait, expected a time above 0 s", param_hint="--timeout")
     stop = threading.Event()
     before = signal.signal(signal.SIGINT, lambda *_: stop.set())
-    verdict, lost = None, ""
+    verdict, lost, spoilt = None, "", False
     try:
         for told in one_hold.run(station, spec, timeout_us, archive, piece, capture, stop, key):
+            spoilt = spoilt or told.event == "spoilt"
             if as_json:
                 print_json(told.answer())
-            else:
+            elif not (spoilt and told.event in {"in-band", "broken"}):  # nobody is to go on with what cannot count
                 say(told.words(spec))
                 if told.facts is not None:
-                    say("\n".join(" " * 11 + line for line in judgement_lines(told.facts, spec)[1:]))
+                    say("\n".join(" " * 11 + line for line in _figure_lines(told.facts)))
             verdict = told.more.get("verdict", verdict)
             lost = told.more["advice"] if told.event == "link-lost" else "" if told.event == "link-up" else lost
     finally:

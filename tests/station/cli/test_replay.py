@@ -50,7 +50,8 @@ def test_a_capture_is_judged_as_the_hold_that_it_was(capfd: pytest.CaptureFixtur
     assert time.monotonic() - began < 5
     assert ran.status == 0
     events = [each["event"] for each in ran.lines]
-    assert events[0] == "link-up"
+    assert events[:2] == ["link-up", "reading"]
+    assert events.count("reading") == 2
     assert events.count("link-lost") == 1
     assert events[-1] == "verdict"
     assert ran.lines[-1]["verdict"] == "held"
@@ -75,6 +76,34 @@ def test_a_capture_that_another_description_reads(capfd: pytest.CaptureFixture[s
     ran = run(capfd, "hold", "--station", station)
     assert ran.status == 3
     assert f"fidbench listen {station.parent / 'pulled-plug.capture'} shows what is in it" in ran.err
+
+
+def test_nobody_is_told_to_pull_before_the_scale_is_read(capfd: pytest.CaptureFixture[str], station: Path) -> None:
+    """An open port is no scale: "pull" is said at the first reading, and never where nothing can be read."""
+    read = run(capfd, "hold", "--station", station)
+    assert read.out.index("the port is open: wait for a reading") < read.out.index("the scale is read: pull to")
+    station.write_text(station.read_text().replace("{value};{unit};{status}", "{status},{value} {unit}"))
+    unread = run(capfd, "hold", "--station", station)
+    assert "the port is open" in unread.out
+    assert "pull to" not in unread.out
+
+
+def test_a_pull_over_the_ceiling_is_told_at_once(capfd: pytest.CaptureFixture[str], station: Path) -> None:
+    """A pull that spoils the hold is told when it comes, "hold it" no more after it, and the verdict says it once."""
+    pulls = [*[30.0] * 20, *[65.0] * 3, *[30.0] * 60]
+    lines = [f"{at * 20_000} {(b'%.1f;pounds;steady' % pull).hex()} 0d 0a" for at, pull in enumerate(pulls)]
+    name = (CAPTURES / "pulled-plug.capture").read_text().splitlines()[0]
+    (station.parent / "pulled-plug.capture").write_text("\n".join([name, *lines]) + "\n")
+    ran = run(capfd, "hold", "--station", station)
+    told, _, verdict = ran.out.partition("Ease off: it cannot count.")
+    assert ran.status == 1
+    assert told.count("went over the ceiling") == 1
+    assert "hold it" in told
+    assert "hold it" not in verdict
+    assert verdict.count("went over the ceiling") == 1
+    events = [each["event"] for each in run(capfd, "hold", "--station", station, "--json").lines]
+    assert events.count("spoilt") == 1
+    assert events[-1] == "verdict"
 
 
 def test_what_is_no_capture_is_refused(capfd: pytest.CaptureFixture[str], station: Path) -> None:
