@@ -27,6 +27,8 @@ def ports(as_json: bool) -> int:
         say("No serial port is there. Plug the scale's cable in; for a bench without hardware: fidbench simulate")
     for port in found if not as_json else []:
         say(f"{port.url}\n    {port.description}, now {port.device}")
+        if not port.lasts:
+            warn(f"{port.url} has no lasting name: plugged in again, this may be another adapter's")
     return 0
 
 
