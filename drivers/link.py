@@ -50,7 +50,7 @@ from drivers.events import (
     PedalUp,
 )
 from drivers.pedal import PedalText
-from drivers.server_watch import ServerWatch
+from drivers.server_watch import ServerWatch, end_quietly
 from drivers.stamps import Stamper, stamped
 
 try:
@@ -169,6 +169,7 @@ def open_port(settings: PortSettings, timeout_s: float) -> SerialPort:
             write_timeout=None if settings.url.lower().startswith("rfc2217:") else 1.0,  # that one knows none
             exclusive=None if "://" in settings.url else True,
         )
+        end_quietly(port)
         port.open()
     except (ValueError, OverflowError, NotImplementedError) as fault:
         raise port_faults.UnusablePort(str(fault)) from fault

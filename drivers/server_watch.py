@@ -3,11 +3,14 @@
 - The server is asked for its port's speed (SET-BAUDRATE with the value 0, which by RFC 2217 asks and changes nothing)
   every `ASK_EVERY_US`. One that has answered once and does not within `ANSWER_WITHIN_US` is dead, or hangs.
 - A server that never answered this cannot be watched, nor can a bare socket, which has no way to ask.
+- The serial library reads such a server in a thread of its own, which a server that hangs up in the midst of a question
+  ends with a fault. The next read tells that the connection failed; nobody is to see the fault as well.
 """
 
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from typing import Any
 
 from serial.rfc2217 import REQUESTED, SET_BAUDRATE
@@ -49,3 +52,16 @@ class ServerWatch:
         self._asked_us = at_us
         self._speed.state = REQUESTED
         self._port.rfc2217_send_subnegotiation(SET_BAUDRATE, bytes(4))
+
+
+def end_quietly(port: Any) -> None:
+    """Have the serial library's own thread end without a word on standard error; before the port is opened."""
+    if not hasattr(port, "_telnet_read_loop"):
+        return  # a port of another kind
+    read = port._telnet_read_loop
+
+    def read_quietly() -> None:
+        with suppress(Exception):
+            read()
+
+    port._telnet_read_loop = read_quietly

@@ -302,6 +302,21 @@ def speak(connection: socket.socket, heard: Heard) -> bool:
     return True
 
 
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the serial library's own
+def test_a_server_that_speaks_nonsense_is_told_in_words_alone() -> None:
+    """A server that ends what it never began is told of by the link, and by nothing else."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(DEADLINE_S)
+        url = f"rfc2217://127.0.0.1:{server.getsockname()[1]}?timeout=0.2"
+        heard = Heard()
+        with running(Link(LinkSettings(url), TextDecoder(FRAMED), heard, heard.fault)):
+            connection, _ = server.accept()
+            with connection:
+                connection.sendall(b"\xff\xf0")
+                (lost, *_) = heard.count(LinkLost)
+    assert lost.why == f"nobody answers at {url}"
+
+
 def test_nobody_answers() -> None:
     """An address at which nobody listens is told as that."""
     with server() as (_, url):
