@@ -104,7 +104,10 @@ def _one_line(text: str) -> str:
 
 def is_capture(url: str) -> bool:
     """Say whether the url of a station file names a file, and no port."""
-    return "://" not in url and Path(url).is_file()
+    try:
+        return "://" not in url and Path(url).is_file()
+    except OSError:  # where it may not even be looked at, opening it says why
+        return False
 
 
 def read_capture(path: Path | str) -> list[CaptureLine]:

@@ -16,7 +16,15 @@ from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import urlsplit
 
-_GONE = {errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.EIO, errno.EBADF}
+_GONE = {
+    errno.ENOENT,
+    errno.ENXIO,
+    errno.ENODEV,
+    errno.EIO,
+    errno.EBADF,
+    errno.ENOTDIR,
+    errno.ENAMETOOLONG,
+}
 _REFUSED = {errno.EACCES, errno.EPERM}
 _BUSY = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}
 _NO_PORT = {errno.ENOTTY, errno.EISDIR, errno.EINVAL}

@@ -129,10 +129,13 @@ def _wire(
 
 
 def _speed_of(url: str) -> int:
-    """Try the usual speeds, and give the one at which a description explains what comes, else the most readable."""
+    """Try the usual speeds, and give the one at which a description explains what comes, else the most readable.
+
+    Of speeds at which as little comes the commonest is given.
+    """
     from drivers.proposal import propose, readable
 
-    found: list[tuple[float, int]] = []
+    worth: dict[int, float] = {}
     for baud in SPEEDS:
         heard, lost = _try(url, baud)
         proposal = propose(heard)
@@ -141,8 +144,8 @@ def _speed_of(url: str) -> int:
         warn(f"{baud:7} baud: {told}{lost}")
         if share > 0.9:
             return baud
-        found.append((share + readable(heard), -baud))
-    return -max(found)[1]
+        worth[baud] = share + readable(heard)
+    return max(worth, key=worth.__getitem__)
 
 
 def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question | None, try_asking: bool) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -81,6 +82,17 @@ def test_a_port_is_no_capture(tmp_path: Path) -> None:
     assert is_capture(str(tmp_path / "a.capture"))
     for url in ("/dev/null", "socket://bench:1", str(tmp_path), "/dev/none"):
         assert not is_capture(url)
+
+
+def test_what_may_not_be_looked_at_is_left_to_its_opening(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name in a folder that is closed to this user, or one too long for any file, is no capture and no fault yet."""
+    assert not is_capture("x" * 300)
+
+    def closed(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(os, "stat", closed)
+    assert not is_capture("/root/a.capture")
 
 
 def test_a_link_and_its_capture_give_the_same_events(tmp_path: Path) -> None:

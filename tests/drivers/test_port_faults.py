@@ -26,6 +26,8 @@ def wrapped(message: str, cause: BaseException) -> OSError:
     [
         (serial.SerialException(errno.ENOENT, "no"), False, "there is no port /dev/x", "plug the scale in"),
         (serial.SerialException(errno.ENOENT, "no"), True, "the cable to the scale is unplugged", "goes on by itself"),
+        (serial.SerialException(errno.ENOTDIR, "no"), False, "there is no port /dev/x", "fidbench ports lists"),
+        (serial.SerialException(errno.ENAMETOOLONG, "no"), False, "there is no port /dev/x", "fidbench ports lists"),
         (OSError(errno.EIO, "no"), True, "the cable to the scale is unplugged", "plug it in again"),
         (wrapped("read failed", OSError(errno.EIO, "no")), True, "the cable to the scale is unplugged", "plug it in"),
         (serial.SerialException("device returned no data"), True, "the cable to the scale is unplugged", "plug it in"),

@@ -95,6 +95,7 @@ def test_a_port_that_cannot_be_read_is_said_at_every_try(
     tries = [line for line in ran.err.splitlines() if "no bytes" in line]
     assert len(tries) >= 8
     assert all(line.endswith(f"; there is no port {tmp_path / 'none'}") for line in tries)
+    assert option != "--try-speeds" or "listening at 9600 baud" in ran.err  # the commonest
 
 
 def test_a_silent_port_is_told_from_one_that_answers_no_question(
