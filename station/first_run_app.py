@@ -5,7 +5,6 @@ Nothing is ever written over, and a file is in place only once `load_station` ha
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
@@ -20,7 +19,7 @@ from drivers.proposal import Proposal
 from drivers.questions import QUESTIONS
 from station.app import decoder_of, now_us
 from station.bench.first_run import FirstRun, Try, shown_force
-from station.bench.foot_finding import ContactFoot, FootFinder
+from station.bench.foot_finding import FootFinder, pedal_toml
 from station.listening import Ear, Foot, unread
 from station.settings.station import load_station
 from station.settings.tables import SettingsFault
@@ -193,13 +192,7 @@ class FirstRunAt:
         found = self._finder.found
         if found is None:
             return '\n[pedal]\nkind = "key"\n'
-        url, baud, bits = self._pedal_at
-        at = f"url = {_quoted(url)}\n"
-        if isinstance(found, ContactFoot):
-            return f'\n[pedal]\nkind = "contact"\n{at}line = "{found.line}"\n'
-        down, up = (_quoted(word.decode("latin-1")) for word in (found.down, found.up))
-        at += f'baud = {baud}\nbytesize = {bits[0]}\nparity = "{bits[1]}"\nstopbits = {bits[2]}\n'
-        return f'\n[pedal]\nkind = "text"\n{at}down = {down}\nup = {up}\n'
+        return "\n" + pedal_toml(found, *self._pedal_at)
 
     def _say_unit(self, answers: Mapping[str, str]) -> None:
         units = {"lbf": "lbf", "kgf": "kgf", "N": "N"}
@@ -241,8 +234,3 @@ def described(url: str, baud: int, proposal: Proposal) -> LinkSettings:
         poll=proposal.poll.encode("latin-1"),
         gap_us=gap_us(baud) if isinstance(proposal.form, ModbusFormat) else 0,
     )
-
-
-def _quoted(text: str) -> str:
-    """Give a text as TOML writes it: JSON's escapes are among TOML's."""
-    return json.dumps(text)

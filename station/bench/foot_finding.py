@@ -15,6 +15,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -133,6 +134,16 @@ class FootFinder:
             return
         self.found = TextFoot(down, up)
         self.words = f"It sends {told}: these are used."
+
+
+def pedal_toml(found: ContactFoot | TextFoot, url: str, baud: int, bits: str = "8N1") -> str:
+    """Give the [pedal] table of a station file; `bits` are data bits, parity and stop bits."""
+    at = f"url = {json.dumps(url)}\n"
+    if isinstance(found, ContactFoot):
+        return f'[pedal]\nkind = "contact"\n{at}line = "{found.line}"\n'
+    down, up = (json.dumps(word.decode("latin-1")) for word in (found.down, found.up))
+    at += f'baud = {baud}\nbytesize = {bits[0]}\nparity = "{bits[1]}"\nstopbits = {bits[2]}\n'
+    return f'[pedal]\nkind = "text"\n{at}down = {down}\nup = {up}\n'
 
 
 def _words(said: list[PedalSaid]) -> list[bytes]:

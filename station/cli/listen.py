@@ -30,9 +30,17 @@ _A_SPEED_S = 2.0
 @click.option("--capture", metavar="FILE", help="Where to write all that comes, byte for byte.")
 @click.option("--try-speeds", is_flag=True, help="Find the speed: try the usual ones, 2 s each.")
 @click.option("--ask", is_flag=True, help="Ask a scale that sends nothing by itself: the usual questions, 2 s each.")
+@click.option("--pedal", is_flag=True, help="Listen for a footswitch: which line it moves, or what it sends.")
 @as_json
 def listen(
-    url: str, baud: int, duration: Fraction, capture: str | None, try_speeds: bool, ask: bool, as_json: bool
+    url: str,
+    baud: int,
+    duration: Fraction,
+    capture: str | None,
+    try_speeds: bool,
+    ask: bool,
+    pedal: bool,
+    as_json: bool,
 ) -> int:
     """Show what comes from URL, a port, an address or a capture, and propose a description that reads it.
 
@@ -49,6 +57,19 @@ def listen(
         url_of(url)
     except ValueError as fault:
         raise click.BadParameter(str(fault), param_hint="URL") from None
+    from drivers.capture import is_capture
+
+    if is_capture(url) and (pedal or capture is not None):
+        option = "--pedal" if pedal else "--capture"
+        raise click.BadParameter(f"{url} is a capture already, expected a port or an address", param_hint=option)
+    if pedal:
+        if capture is not None or try_speeds or ask:
+            raise click.UsageError(
+                "--pedal goes with --baud and --for alone: a footswitch is neither asked nor captured"
+            )
+        from station.cli.foot import listen_for_foot
+
+        return listen_for_foot(url, baud, float(duration), as_json)
     came: set[str] = set()  # the kinds of what came
 
     def tell(line: CaptureLine) -> None:
@@ -161,7 +182,10 @@ def _conclude(heard: bytes, url: str, baud: int, as_json: bool, asked: Question 
     elif not heard and (other := holder(url, but_us=True)):
         warn(f"nothing came, and {other} has {url} open too, and takes what comes: close that program")
     elif not heard:
-        warn("nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask")
+        warn(
+            "nothing came. See that it is switched on and sending, and its cable; one that only answers: --ask; "
+            "a footswitch: --pedal"
+        )
     elif proposal is None:
         say(f"No description reads what came: {count(len(heard), 'byte')}, {readable(heard):.0%} readable.")
         if readable(heard) < PLAIN_TEXT:

@@ -7,6 +7,8 @@ import subprocess
 import sys
 import termios
 import threading
+import time
+import tomllib
 import tty
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,9 +17,12 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from commands import ForeignScale, run
+from commands import FOREIGN_STATION, HOLD, ForeignScale, run
 
 from drivers.capture import Capture, Heard, read_capture
+from drivers.link import PedalLinkSettings
+from station.settings.station import load_station
+from tests.drivers.cables import Rfc2217Server
 
 CAPTURE = Path(__file__).parents[2] / "captures" / "pulled-plug.capture"
 
@@ -216,3 +221,81 @@ def test_a_silent_scale_is_asked(capfd: pytest.CaptureFixture[str], monkeypatch:
     assert asked.status == 0
     assert 'poll = "W\\r"' in asked.out
     assert "asked W and CR" in asked.err
+
+
+def pressed(server: Rfc2217Server, times: int = 3) -> None:
+    """Press a contact every now and then, for half a second."""
+    for _ in range(times):
+        for down in (True, False):
+            server.port.foot = down
+            time.sleep(0.3)
+        time.sleep(0.6)
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the serial library's own
+def test_a_footswitch_is_found_by_its_line(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The line that a foot moves is shown and proposed, and the proposal is a [pedal] that a station file takes."""
+    with Rfc2217Server() as server:
+        server.port.foot = False
+        foot = threading.Timer(0.7, pressed, [server])
+        foot.start()
+        ran = run(capfd, "listen", server.url, "--pedal", "--for", "8 s")
+        foot.join()
+    assert ran.status == 0, ran.out + ran.err
+    assert "CTS goes on" in ran.out
+    assert "The foot moves CTS" in ran.out
+    station = tmp_path / "station.toml"
+    station.write_text(FOREIGN_STATION.format(url="/dev/x") + ran.out.partition("file:\n\n")[2] + HOLD)
+    pedal = load_station(station).pedal
+    assert isinstance(pedal, PedalLinkSettings)
+    assert (pedal.kind, pedal.line, pedal.url) == ("contact", "cts", server.url)
+
+
+def test_a_footswitch_is_found_by_what_it_sends(capfd: pytest.CaptureFixture[str]) -> None:
+    """What a text pedal sends with the foot down and up is proposed, with the speed it was heard at."""
+    device, port = os.openpty()
+    tty.setraw(port)
+    sent = [threading.Timer(at_s, os.write, [device, raw]) for at_s, raw in ((0.4, b"D"), (0.8, b"U"))]
+    for each in sent:
+        each.start()
+    ran = run(capfd, "listen", os.ttyname(port), "--pedal", "--baud", "4800", "--for", "5 s", "--json")
+    os.close(device)
+    os.close(port)
+    assert ran.status == 0
+    assert [each["text"] for each in ran.lines if each["event"] == "heard"] == ["'D'", "'U'"]
+    assert tomllib.loads(ran.lines[-1]["pedal_toml"])["pedal"] | {"url": ""} == {
+        "kind": "text",
+        "url": "",
+        "baud": 4800,
+        "bytesize": 8,
+        "parity": "N",
+        "stopbits": 1,
+        "down": "D",
+        "up": "U",
+    }
+
+
+def test_no_foot(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Nothing at all is status 3, with what to look at; something that is no foot is status 1."""
+    device, port = os.openpty()
+    tty.setraw(port)
+    none = run(capfd, "listen", os.ttyname(port), "--pedal", "--for", "0.2 s")
+    threading.Timer(0.3, os.write, [device, b"hello\r\n"]).start()
+    some = run(capfd, "listen", os.ttyname(port), "--pedal", "--for", "1.2 s")
+    os.close(device)
+    os.close(port)
+    assert (none.status, "no line moved: press the footswitch" in none.err) == (3, True)
+    assert (some.status, "listen for longer" in some.err) == (1, True)
+    gone = run(capfd, "listen", tmp_path / "none", "--pedal", "--for", "0.2 s", "--json")
+    assert (gone.status, gone.lines[-1]["pedal_toml"]) == (3, None)
+
+
+@pytest.mark.parametrize("words", [["--ask"], ["--try-speeds"], ["--capture", "new.capture"]])
+def test_a_pedal_is_listened_for_alone(capfd: pytest.CaptureFixture[str], words: list[str]) -> None:
+    """What is for a scale does not go with --pedal, and a capture is neither captured again nor a pedal."""
+    ran = run(capfd, "listen", "/dev/none", "--pedal", *words)
+    assert (ran.status, "--pedal goes with" in ran.err) == (2, True)
+    for option in (["--pedal"], ["--capture", "new.capture"]):
+        ran = run(capfd, "listen", CAPTURE, *option)
+        assert (ran.status, "is a capture already" in ran.err) == (2, True)
+    assert not Path("new.capture").exists()
