@@ -2,7 +2,8 @@
 
 - A contact: the line that came on and went off again. A line that moved once and stayed is no foot. Where several did,
   the foot is asked for again; those that moved both times are wired together, and the first of them is used.
-- A contact that opens when it is pressed is not used: at rest it would read as a foot that is down.
+- A contact that opens when it is pressed is not used: at rest it would read as a foot that is down. A line that went
+  off and has been off for `REST_US` is at rest: the foot was on the switch at first, and is asked for anew.
 - A text: two words, the first with the foot down, the last with it up. Words are lines, or single bytes where there are
   only two, or else what came together. One word alone does not tell when the foot comes up.
 - Nothing is settled before the line or the bytes have been quiet for `QUIET_US`; a bounce settles nothing.
@@ -25,6 +26,7 @@ from drivers.pedal import PedalText
 from drivers.template import shown
 
 QUIET_US = 500_000
+REST_US = 3_000_000
 _TOGETHER_US = 25_000  # reads no further apart are one word
 _KEPT = 64  # reads
 _PINS: Mapping[Line, int] = {"cts": 8, "dsr": 6, "dcd": 1, "ri": 9}  # of the nine-pin plug: TIA-574, from memory
@@ -70,13 +72,20 @@ class FootFinder:
 
     def tick(self, at_us: int) -> None:
         """Let time pass: once it has been quiet, say what the foot did."""
-        if self._is_settled or at_us - self._last_us < QUIET_US:
-            return
-        self._is_settled = True
-        if self._moves:
-            self._settle_lines()
-        else:
-            self._settle_words()
+        quiet_us = at_us - self._last_us
+        if not self._is_settled and quiet_us >= QUIET_US:
+            self._is_settled = True
+            if self._moves:
+                self._settle_lines()
+            else:
+                self._settle_words()
+        if self._is_settled and quiet_us >= REST_US:
+            self._forget_what_rests()
+
+    def _forget_what_rests(self) -> None:
+        on = {line: ons for line, ons in self._moves.items() if ons[0] or ons[-1]}
+        if len(on) < len(self._moves):
+            self._moves, self.words = on, ASK
 
     def _settle_lines(self) -> None:
         moved = {line: ons for line, ons in self._moves.items() if len(ons) > 1 and ons[0] is not ons[-1]}
@@ -86,8 +95,8 @@ class FootFinder:
         self._moves = {}
         if not all(ons[0] for ons in moved.values()):
             self.words = (
-                f"{_all(moved, 'Pin')} went off first. If the foot was down already, press again; if not, the switch "
-                "opens where it should close: use its other contact."
+                f"{_all(moved, 'Pin')} went off first. If the foot was down already, take it off, wait three seconds and "
+                "press again; if not, the switch opens where it should close: use its other contact."
             )
             return
         both = self._before & moved.keys()

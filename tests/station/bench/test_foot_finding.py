@@ -40,6 +40,28 @@ def test_a_line_that_only_moved_once_is_no_foot() -> None:
     assert told(LineMoved(0, "dsr", True), *press("cts", 100_000)).found == ContactFoot("cts")
 
 
+def test_a_foot_that_was_down_at_first_is_found() -> None:
+    """Where the first that is seen is the foot coming off, the press after a rest of three seconds is found."""
+    lifted = LineMoved(0, "cts", False)
+    assert told(lifted, *press("cts", 4 * S)).found == ContactFoot("cts")
+    pressed = [LineMoved(S, "cts", True), LineMoved(2 * S, "cts", False)]
+    hasty = told(lifted, *pressed)
+    assert (hasty.found, hasty.words) == (None, "CTS moved. Let the footswitch go.")
+    for event in press("cts", 6 * S):
+        hasty.tick(event.at_us)
+        hasty.take(event)
+    hasty.tick(8 * S)
+    assert hasty.found == ContactFoot("cts")
+
+
+def test_a_switch_that_opens_is_refused_however_often_it_is_pressed() -> None:
+    """A contact that goes off while the foot is down, and on after it, is not taken for one that closes."""
+    presses = [LineMoved(at_s * S, "cts", on) for at_s, on in ((0, False), (1, True), (5, False), (6, True))]
+    found = told(*presses)
+    assert found.found is None
+    assert "use its other contact" in found.words
+
+
 def test_several_lines_are_asked_for_again() -> None:
     """Where several lines moved, they are named; what moves again is used, and both where both do."""
     first = told(*press("cts", 0, "ri"))

@@ -7,7 +7,6 @@ import subprocess
 import sys
 import termios
 import threading
-import time
 import tomllib
 import tty
 from collections.abc import Iterator
@@ -223,13 +222,12 @@ def test_a_silent_scale_is_asked(capfd: pytest.CaptureFixture[str], monkeypatch:
     assert "asked W and CR" in asked.err
 
 
-def pressed(server: Rfc2217Server, times: int = 3) -> None:
-    """Press a contact every now and then, for half a second."""
-    for _ in range(times):
+def pressed(server: Rfc2217Server, until: threading.Event) -> None:
+    """Press a contact for a second every four, as a person does who waits between."""
+    while not until.wait(3.2):
         for down in (True, False):
             server.port.foot = down
-            time.sleep(0.3)
-        time.sleep(0.6)
+            until.wait(0.8)
 
 
 @pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the serial library's own
@@ -237,9 +235,11 @@ def test_a_footswitch_is_found_by_its_line(capfd: pytest.CaptureFixture[str], tm
     """The line that a foot moves is shown and proposed, and the proposal is a [pedal] that a station file takes."""
     with Rfc2217Server() as server:
         server.port.foot = False
-        foot = threading.Timer(0.7, pressed, [server])
+        found = threading.Event()
+        foot = threading.Thread(target=pressed, args=[server, found])
         foot.start()
-        ran = run(capfd, "listen", server.url, "--pedal", "--for", "8 s")
+        ran = run(capfd, "listen", server.url, "--pedal", "--for", "20 s")
+        found.set()
         foot.join()
     assert ran.status == 0, ran.out + ran.err
     assert "CTS goes on" in ran.out
