@@ -435,7 +435,8 @@ class Link(_PortThread):
         return [Garbage(now_us(), *noise) for noise in self._decoder.rejoin()]
 
     def _silence(self) -> port_faults.Told:
-        return port_faults.silent(self._at.url, self._what, self._settings.silence_us or 0)
+        is_asked = bool(self._settings.poll or self._asker)
+        return port_faults.silent(self._at.url, self._what, self._settings.silence_us or 0, is_asked)
 
 
 class PedalLink(_PortThread):

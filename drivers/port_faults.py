@@ -90,11 +90,13 @@ def told(fault: BaseException, url: str, what: str, was_up: bool) -> Told:
     return Told(f"{url} does not work: {fault}", "pull the cable, plug it in again, and look at its adapter")
 
 
-def silent(url: str, what: str, silence_us: int) -> Told:
-    """Say what it means that nothing has come for `silence_us` from a port that is open."""
+def silent(url: str, what: str, silence_us: int, is_asked: bool = False) -> Told:
+    """Say what it means that nothing has come for `silence_us` from a port that is open; `is_asked`: nor an answer."""
     why = f"nothing has come from the {what} for {silence_us / 1_000_000:g} s"
     if is_network(url):
         return Told(why, f"check that it is switched on, and the serial server at {url}; it is called again meanwhile")
+    if is_asked:
+        return Told(why, "check that it is switched on, its cable, speed and parity, and its address or the question")
     return Told(why, "check that it is switched on and sending, its cable, and the baud rate")
 
 

@@ -108,6 +108,16 @@ def test_a_scale_that_only_answers_is_asked(cable: Cable) -> None:
     assert readings[-1].arrived_us - up.at_us >= 4 * 20_000
 
 
+def test_a_scale_that_does_not_answer_is_told_with_what_it_is_asked(cable: Cable) -> None:
+    """Where a scale is asked in vain, its address and its question are among what to look at."""
+    heard = Heard()
+    cable.plug()
+    with running(reader(cable.url, heard, poll=b"?\r", poll_every_us=20_000, silence_us=150_000)):
+        (lost, *_) = heard.count(LinkLost)
+    assert lost.why == "nothing has come from the scale for 0.15 s"
+    assert lost.advice.endswith("its address or the question")
+
+
 # What goes
 
 
