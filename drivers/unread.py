@@ -40,5 +40,5 @@ class Unread:
         self.is_told = True
         return Told(
             f"nothing that comes from the scale can be read: {garbage.why}, in {shown(garbage.raw[:_SHOWN])}",
-            "check its speed (baud) and its description; fidbench listen shows what it sends",
+            "check its speed (baud) and its description; fidbench listen shows what it sends, or answers (--ask)",
         )

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,7 @@ class Said:
     at_s: float
     more: dict[str, Any] = field(default_factory=dict)
     facts: dict[str, Any] | None = None  # of a verdict, as integers
+    goes_on: bool = False  # it broke, and the next span began with the same reading
 
     def answer(self) -> dict[str, Any]:
         """Give it as the command prints it in JSON."""
@@ -161,13 +163,14 @@ class _OneHold:
 
     def _facts(self, facts: Sequence[HoldFact]) -> list[Said]:
         told: list[Said] = []
-        for fact in facts:
+        for fact, after in zip_longest(facts, facts[1:]):
             if isinstance(fact, ZeroSeen):
                 told.append(self._said("zero", fact.at_us))
             elif isinstance(fact, InBand):
                 told.append(self._said("in-band", fact.at_us))
             elif isinstance(fact, Broken):
-                told.append(self._said("broken", fact.at_us, why=fact.why, held_s=fact.held_us / 1e6))
+                broken = self._said("broken", fact.at_us, why=fact.why, held_s=fact.held_us / 1e6)
+                told.append(dataclasses.replace(broken, goes_on=isinstance(after, InBand)))
             elif isinstance(fact, Completed):
                 if self._file and not self.hold.closed:
                     self._file.completed(self.hold)

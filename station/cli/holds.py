@@ -13,7 +13,10 @@ from station.cli.answers import FORCE, TIME, as_json, print_json, say, warn
 
 if TYPE_CHECKING:
     from station.measuring.hold import ScaleUncertainty
+    from station.one_hold import Said
     from station.settings.hold import HoldSpecification
+
+_AGAIN_S = 2.0
 
 
 @click.command()
@@ -118,6 +121,46 @@ def _figure_lines(facts: dict[str, Any], unit: str = "lbf") -> list[str]:
     return lines
 
 
+class _Teller:
+    """Tells a person of a hold as it happens.
+
+    What breaks and goes on again and again, within `_AGAIN_S` and for one reason, is told as that; and once a hold is
+    spoilt nobody is told to go on with it.
+    """
+
+    def __init__(self, spec: HoldSpecification) -> None:
+        self._spec = spec
+        self._spoilt = self._repeats = False
+        self._broken: Said | None = None
+
+    def tell(self, told: Said) -> None:
+        if told.event == "spoilt":
+            self._spoilt = True
+        if self._spoilt and told.event in {"in-band", "broken"}:
+            return
+        if told.event == "broken":
+            before, self._broken = self._broken, told
+            repeated, self._repeats = self._repeats, _is_again(before, told)
+            if self._repeats and not repeated:
+                from station.measuring.words import why_broken
+
+                say(f"{told.at_s:7.1f} s  {why_broken(told.more['why'])}, again and again: each time it starts anew")
+        if not (self._repeats and told.event in {"in-band", "broken"}):
+            say(told.words(self._spec))
+        if told.facts is not None:
+            say("\n".join(" " * 11 + line for line in _figure_lines(told.facts)))
+
+
+def _is_again(before: Said | None, told: Said) -> bool:
+    return (
+        before is not None
+        and before.goes_on
+        and told.goes_on
+        and before.more["why"] == told.more["why"]
+        and told.at_s - before.at_s < _AGAIN_S
+    )
+
+
 @click.command()
 @click.option("--station", "station_file", required=True, metavar="FILE", help="The bench's scale and pedal (TOML).")
 @click.option("--hold", "hold_file", metavar="FILE", help="What the hold must be (TOML); outranks the station's.")
@@ -164,16 +207,13 @@ def hold(
         raise click.BadParameter("found no time to wait, expected a time above 0 s", param_hint="--timeout")
     stop = threading.Event()
     before = signal.signal(signal.SIGINT, lambda *_: stop.set())
-    verdict, lost, spoilt = None, "", False
+    verdict, lost, teller = None, "", _Teller(spec)
     try:
         for told in one_hold.run(station, spec, timeout_us, archive, piece, capture, stop, key):
-            spoilt = spoilt or told.event == "spoilt"
             if as_json:
                 print_json(told.answer())
-            elif not (spoilt and told.event in {"in-band", "broken"}):  # nobody is to go on with what cannot count
-                say(told.words(spec))
-                if told.facts is not None:
-                    say("\n".join(" " * 11 + line for line in _figure_lines(told.facts)))
+            else:
+                teller.tell(told)
             verdict = told.more.get("verdict", verdict)
             lost = told.more["advice"] if told.event == "link-lost" else "" if told.event == "link-up" else lost
     finally:

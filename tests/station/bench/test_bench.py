@@ -185,7 +185,7 @@ def test_a_scale_that_sends_and_is_never_read_is_said() -> None:
     assert notice is not None
     assert notice.text == (
         rf"nothing that comes from the scale can be read: {why}, in '\xf8\x9e': check its speed (baud) and its "
-        "description; fidbench listen shows what it sends"
+        "description; fidbench listen shows what it sends, or answers (--ask)"
     )
     desk.at_us = begun_us + 2_500_000
     desk.pull(0.0, 0.2)

@@ -106,6 +106,21 @@ def test_a_pull_over_the_ceiling_is_told_at_once(capfd: pytest.CaptureFixture[st
     assert events[-1] == "verdict"
 
 
+def test_what_breaks_again_and_again_is_told_once(capfd: pytest.CaptureFixture[str], station: Path) -> None:
+    """A scale too slow for the hold breaks it at each reading: a person is told once, JSON each time."""
+    name = (CAPTURES / "pulled-plug.capture").read_text().splitlines()[0]
+    times = [*range(0, 8_000_000, 500_000), *range(8_000_000, 9_200_000, 50_000)]
+    lines = [f"{at_us} {b'30.0;pounds;steady'.hex()} 0d 0a" for at_us in times]
+    (station.parent / "pulled-plug.capture").write_text("\n".join([name, *lines]) + "\n")
+    ran = run(capfd, "hold", "--station", station)
+    assert ran.status == 0
+    assert ran.out.count("The scale said nothing for too long") == 2
+    assert ran.out.count("again and again: each time it starts anew") == 1
+    assert ran.out.count("hold it") == 2
+    events = [each["event"] for each in run(capfd, "hold", "--station", station, "--json").lines]
+    assert events.count("broken") == 15
+
+
 def test_what_is_no_capture_is_refused(capfd: pytest.CaptureFixture[str], station: Path) -> None:
     """A file that is no capture is refused with its name and its line, and status 2."""
     capture = station.parent / "pulled-plug.capture"
