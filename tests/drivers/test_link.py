@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import socket
+import struct
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -18,8 +19,10 @@ import pytest
 import serial
 import serial.rfc2217
 
+import drivers.link
 from drivers.events import Frame, Garbage, LinkLost, LinkUp, Noise, Reading
 from drivers.link import Link, LinkSettings, PedalLinkSettings, PortSettings, open_port
+from drivers.modbus_rtu import ModbusDecoder, ModbusFormat, answer
 from drivers.text_frames import TextDecoder, TextFormat
 from tests.drivers.cables import DEADLINE_S, Cable, Heard, Rfc2217Server, Scripted, of, running
 
@@ -325,6 +328,77 @@ def test_a_server_that_speaks_nonsense_is_told_in_words_alone() -> None:
                 connection.sendall(b"\xff\xf0")
                 (lost, *_) = heard.count(LinkLost)
     assert lost.why == f"nobody answers at {url}"
+
+
+def test_a_connection_is_kept_alive_and_closed_even_when_reset() -> None:
+    """The system asks whether a silent server is still there, and a connection that was reset leaves no descriptor."""
+    heard, connections = Heard(), []
+
+    def opener(settings: PortSettings, timeout_s: float) -> Any:
+        port: Any = open_port(settings, timeout_s)
+        connections.append(port._socket)
+        return port
+
+    with server() as (listening, url):
+        settings = LinkSettings(url)
+        with running(Link(settings, TextDecoder(FRAMED), heard, heard.fault, opener)):
+            called = listening.accept()[0]
+            heard.count(LinkUp)
+            assert connections[0].getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
+            assert connections[0].getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) == 4
+            called.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))  # closes with a reset
+            called.close()
+            heard.count(LinkLost)
+            listening.accept()[0].close()
+    assert connections[0].fileno() == -1
+
+
+def test_a_port_is_opened_again_by_its_lasting_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A port that was named by the kernel is opened again by its identity, and told of by that."""
+    monkeypatch.setattr(drivers.link, "lasting_name", lambda url: url.replace("/dev/ttyUSB0", "/dev/by-id/adapter"))
+    heard, asked = Heard(), []
+    port = Scripted([b"net 1 lbf\r\n", OSError(errno.EIO, "gone")])
+
+    def opener(settings: PortSettings, timeout_s: float) -> Any:
+        asked.append(settings.url)
+        return port(settings, timeout_s)
+
+    with running(Link(LinkSettings("/dev/ttyUSB0"), TextDecoder(FRAMED), heard, heard.fault, opener)):
+        ups = heard.count(LinkUp, 2)
+    assert asked == ["/dev/ttyUSB0", "/dev/by-id/adapter"]
+    assert [each.url for each in ups] == ["/dev/by-id/adapter"] * 2
+
+
+def test_a_port_that_stays_away_is_tried_at_an_even_pace(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The time between two tries grows to a limit and no further, so that a plug put in is soon noticed."""
+    monkeypatch.setattr(drivers.link, "_LAST_RETRY_US", 25_000)
+    heard, tries = Heard(), []
+
+    def opener(_settings: PortSettings, _timeout_s: float) -> Any:
+        tries.append(time.monotonic())
+        raise OSError(errno.ENOENT, "no")
+
+    with running(Link(LinkSettings("/dev/x"), TextDecoder(FRAMED), heard, heard.fault, opener)):
+        deadline = time.monotonic() + DEADLINE_S
+        while len(tries) < 12 and time.monotonic() < deadline:
+            time.sleep(0.01)
+    assert len(tries) >= 12
+    assert tries[11] - tries[0] < 2  # with waits that go on doubling it would be 40
+
+
+def test_the_line_is_silent_before_a_question(cable: Cable) -> None:
+    """After an answer no question is sent before the line was silent for as long as the device needs."""
+    heard = Heard()
+    cable.plug()
+    form = ModbusFormat(unit="N", register=0, number="int16")
+    settings = LinkSettings(cable.url, poll_every_us=5_000, gap_us=150_000)
+    with running(Link(settings, ModbusDecoder(form), heard, heard.fault)):
+        heard.count(LinkUp)
+        cable.asked(8)
+        cable.send(answer(form, 7))
+        answered_us = heard.count(Reading)[0].arrived_us
+        cable.asked(8)
+        assert time.monotonic_ns() // 1000 - answered_us >= 150_000
 
 
 def test_nobody_answers() -> None:
