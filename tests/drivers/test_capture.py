@@ -36,6 +36,13 @@ def test_written_and_read_is_the_same(tmp_path: Path) -> None:
     ]
 
 
+def test_a_line_is_in_the_file_at_once(tmp_path: Path) -> None:
+    """What was heard stands in the file before anything else comes, so that a lost power loses no more than a line."""
+    with Capture(tmp_path / "a.capture") as capture:
+        capture.heard(7, b"30")
+        assert (tmp_path / "a.capture").read_text().endswith("\n0 33 30\n")
+
+
 def test_no_file_is_written_over(tmp_path: Path) -> None:
     """A capture is never written over a file, nor where there is no folder; the fault names it."""
     (tmp_path / "a.capture").write_text("mine")
