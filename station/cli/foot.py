@@ -18,23 +18,24 @@ def listen_for_foot(url: str, baud: int, for_s: float, as_json: bool) -> int:
 
     finder, begun_us = FootFinder(), now_us()
     until_us = begun_us + round(for_s * 1_000_000)
-    asked, came = "", False
+    asked, happened = "", set[str]()
     try:
         with Foot(url, baud) as foot:
             while now_us() < until_us and finder.found is None:
-                if finder.words != asked and not as_json:
+                if finder.words != asked and "link-up" in happened and not as_json:
                     asked = finder.words
                     warn(asked)
                 time.sleep(_LOOK_S)
                 for event in foot.events():
                     told = _told(event)
-                    came = came or told["event"] in {"line", "heard"}
+                    happened.add(told["event"])
                     _tell(told | {"at_s": max(event.at_us - begun_us, 0) / 1e6}, as_json)
                     if told["event"] in {"line", "heard"}:
                         finder.take(event)  # type: ignore[arg-type]  # as `_told` says
                 finder.tick(now_us())
     except KeyboardInterrupt:
         warn("stopped")
+    came = not happened.isdisjoint({"line", "heard"})
     toml = None if finder.found is None else pedal_toml(finder.found, url, baud)
     if as_json:
         print_json({"event": "proposal", "pedal_toml": toml})
@@ -42,7 +43,7 @@ def listen_for_foot(url: str, baud: int, for_s: float, as_json: bool) -> int:
         say(f"{finder.words} Write it into the station file:\n\n{toml}")
     elif came:
         warn("no foot was found in this; press it once more, and listen for longer (--for)")
-    else:
+    elif "link-up" in happened:
         warn("nothing came, and no line moved: press the footswitch while this listens; see its wiring, and its plug")
     return 0 if toml is not None else 1 if came else 3
 

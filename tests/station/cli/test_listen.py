@@ -288,6 +288,8 @@ def test_no_foot(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert (some.status, "listen for longer" in some.err) == (1, True)
     gone = run(capfd, "listen", tmp_path / "none", "--pedal", "--for", "0.2 s", "--json")
     assert (gone.status, gone.lines[-1]["pedal_toml"]) == (3, None)
+    said = run(capfd, "listen", tmp_path / "none", "--pedal", "--for", "0.2 s")
+    assert ("there is no port" in said.err, "ress the footswitch" in said.err) == (True, False)
 
 
 @pytest.mark.parametrize("words", [["--ask"], ["--try-speeds"], ["--capture", "new.capture"]])
