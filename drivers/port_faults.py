@@ -73,7 +73,10 @@ def told(fault: BaseException, url: str, what: str, was_up: bool) -> Told:
     if number in _GONE or (number is None and "returned no data" in str(fault)):
         if was_up:
             return Told(f"the cable to the {what} is unplugged", "plug it in again; reading goes on by itself")
-        return Told(f"there is no port {url}", f"plug the {what} in, or choose a port that fidbench ports lists")
+        capture = "" if url.startswith("/dev/") else "; if it is a capture, check its name and folder"
+        return Told(
+            f"there is no port {url}", f"plug the {what} in, or choose a port that fidbench ports lists{capture}"
+        )
     if number in _REFUSED:
         group = _group(url)
         return Told(

@@ -54,6 +54,13 @@ def test_a_fault_is_one_sentence_and_the_next_step(fault: OSError, was_up: bool,
     assert "\n" not in told.why + told.advice
 
 
+def test_a_capture_that_is_not_there_may_be_what_was_meant() -> None:
+    """A name that is no device's may be a capture's, mistyped: that is said too, and of a device it is not."""
+    gone = OSError(errno.ENOENT, "no")
+    assert "if it is a capture, check its name" in port_faults.told(gone, "a.capture", "scale", was_up=False).advice
+    assert "capture" not in port_faults.told(gone, "/dev/ttyUSB0", "scale", was_up=False).advice
+
+
 @pytest.mark.parametrize("url", ["socket://bench:4001", "rfc2217://bench:4001", "SOCKET://bench:4001"])
 def test_a_port_on_the_network_names_its_server(url: str) -> None:
     """A fault on the way to a serial server names its address, whatever the number of the fault."""
