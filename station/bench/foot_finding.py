@@ -95,8 +95,8 @@ class FootFinder:
         self._moves = {}
         if not all(ons[0] for ons in moved.values()):
             self.words = (
-                f"{_all(moved, 'Pin')} went off first. If the foot was down already, take it off, wait three seconds and "
-                "press again; if not, the switch opens where it should close: use its other contact."
+                f"{_all(moved, 'Pin')} went off first. If the foot was down already, take it off, wait three seconds "
+                "and press again; if not, the switch opens where it should close: use its other contact."
             )
             return
         both = self._before & moved.keys()
