@@ -46,7 +46,7 @@ def test_a_foot_that_was_down_at_first_is_found() -> None:
     assert told(lifted, *press("cts", 4 * S)).found == ContactFoot("cts")
     pressed = [LineMoved(S, "cts", True), LineMoved(2 * S, "cts", False)]
     hasty = told(lifted, *pressed)
-    assert (hasty.found, hasty.words) == (None, "CTS moved. Let the footswitch go.")
+    assert (hasty.found, hasty.words) == (None, "Pin 8 (CTS) moved. Let the footswitch go.")
     for event in press("cts", 6 * S):
         hasty.tick(event.at_us)
         hasty.take(event)

@@ -243,7 +243,7 @@ def test_a_footswitch_is_found_by_its_line(capfd: pytest.CaptureFixture[str], tm
         foot.join()
     assert ran.status == 0, ran.out + ran.err
     assert "CTS goes on" in ran.out
-    assert "The foot moves CTS" in ran.out
+    assert "The foot closes pin 8 (CTS)" in ran.out
     station = tmp_path / "station.toml"
     station.write_text(FOREIGN_STATION.format(url="/dev/x") + ran.out.partition("file:\n\n")[2] + HOLD)
     pedal = load_station(station).pedal
