@@ -27,6 +27,8 @@ from typing import Any, Literal
 
 from drivers.discovery import Port, ports
 from drivers.port_faults import is_network, told
+from station import display
+from station.display import QT_PACKAGES, UNSEEN
 from station.records.archive import Archive, ArchiveFault
 from station.records.sqlite_file import OLDEST_SQLITE, path_of
 from station.records.store import is_server
@@ -36,12 +38,10 @@ from station.settings.station import KeyPedal, StationSettings
 
 State = Literal["good", "to mend", "without"]
 
-QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfig1 libxcb-cursor0"
 MADE = datetime.date(2026, 1, 1)  # no clock that is right stands before it
 WORKED_OUT = 5_000  # entries of an archive that are worked out anew here; a larger one has a command of its own
 LEAST_ROOM_BYTES = 500_000_000
 COARSEST_TICK_S = 0.001  # a millisecond is an eightieth of what lies between two readings of most scales
-UNSEEN = ("offscreen", "minimal")  # what Qt draws on where nobody looks
 _PROBE_S = 30.0
 
 
@@ -223,8 +223,8 @@ def _last_filed(archive: Archive) -> datetime.datetime | None:
 def _probe() -> Mapping[str, Any] | str:
     """Give what the window would find, or the last words of the process that tried."""
     surroundings = dict(os.environ)
-    if sys.platform == "linux" and not (surroundings.get("DISPLAY") or surroundings.get("WAYLAND_DISPLAY")):
-        surroundings["QT_QPA_PLATFORM"] = UNSEEN[0]  # no display; whether Qt loads can be seen all the same
+    if not display.is_there():  # whether Qt loads can be seen all the same
+        surroundings["QT_QPA_PLATFORM"] = UNSEEN[0]
     command = [sys.executable, "-m", "station.views.probe"]
     try:
         done = subprocess.run(  # noqa: S603 -- our own module

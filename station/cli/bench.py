@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import click
 
+from station import display
 from station.cli.answers import as_json, print_json, say, warn
 
 if TYPE_CHECKING:
     from station.settings.trials import Trial
-
-QT_PACKAGES = "apt install libegl1 libgl1 libxkbcommon0 libdbus-1-3 libfontconfig1 libxcb-cursor0"
 
 
 @click.command("open")
@@ -40,9 +38,9 @@ def open_bench(
     try:
         from PyQt6 import QtWidgets  # noqa: F401 -- only whether it loads; a fault of ours below is loud
     except ImportError as fault:
-        warn(f"fidbench: the window needs Qt, which cannot be loaded here: {fault}. On Debian: {QT_PACKAGES}")
+        warn(f"fidbench: the window needs Qt, which cannot be loaded here: {fault}. On Debian: {display.QT_PACKAGES}")
         return 2
-    if not (_has_display() or os.environ.get("QT_QPA_PLATFORM")):  # else Qt ends the process, with a core dump
+    if not (display.is_there() or os.environ.get("QT_QPA_PLATFORM")):  # else Qt ends the process, with a core dump
         warn(
             "fidbench: there is no display here, and the window needs one: call it from the bench's own screen. "
             "Without a window: fidbench hold judges one hold, fidbench demo --headless shows a whole job"
@@ -87,40 +85,14 @@ def demo(folder: str, headless: bool, seed: int, as_json: bool) -> int:
 
     Exit status 0 when every step was done and the altered digit found, 1 when not.
     """
-    if not headless and not _has_display():
+    if not headless and not display.is_there():
         warn("There is no display here: the demo goes on without a window.")
         headless = True
     if headless:
         os.environ["QT_QPA_PLATFORM"] = "offscreen"
     from station import demo_run
 
-    status = demo_run.run(folder, seed, headless, warn if as_json else say, QT_PACKAGES)
+    status = demo_run.run(folder, seed, headless, warn if as_json else say, display.QT_PACKAGES)
     if as_json:
         print_json({"out": folder, "finished": status == 0} | demo_run.left_in(folder))
     return status
-
-
-def _has_display() -> bool:
-    if sys.platform != "linux":
-        return True
-    if os.environ.get("QT_QPA_PLATFORM") in {"offscreen", "minimal"}:
-        return False
-    return bool(os.environ.get("WAYLAND_DISPLAY")) or display_answers(os.environ.get("DISPLAY", ""))
-
-
-def display_answers(display: str) -> bool:
-    """Tell whether somebody answers at a local X display, as ":0" names it; one elsewhere is taken to be there.
-
-    Where a display is named that is gone, Qt ends the process with a core dump.
-    """
-    import socket
-
-    host, colon, number = display.rpartition(":")
-    if not colon or host not in {"", "unix"}:
-        return bool(colon)
-    address = f"/tmp/.X11-unix/X{number.partition('.')[0]}"  # noqa: S108 -- where X has it, and nothing is written
-    for each in (f"\0{address}", address):
-        with socket.socket(socket.AF_UNIX) as end:
-            if end.connect_ex(each) == 0:
-                return True
-    return False

@@ -6,6 +6,7 @@ import datetime
 import json
 import os
 import sqlite3
+import sys
 from pathlib import Path
 
 import pytest
@@ -182,11 +183,21 @@ def test_this_machine_is_looked_at(tmp_path: Path) -> None:
 
 def test_a_qt_that_does_not_start_gives_its_last_words(monkeypatch: pytest.MonkeyPatch) -> None:
     """A platform that Qt does not have ends its process; what it said is handed on."""
-    monkeypatch.setenv("DISPLAY", ":0")
+    monkeypatch.setenv("WAYLAND_DISPLAY", "wayland-0")
     monkeypatch.setenv("QT_QPA_PLATFORM", "none-such")
     said = checkup._probe()
     assert isinstance(said, str)
     assert "none-such" in said
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a display is found this way on Linux alone")
+def test_a_display_at_which_nobody_answers_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the named display is gone, Qt still loads, and nobody is told to install what is there."""
+    for name in ("WAYLAND_DISPLAY", "QT_QPA_PLATFORM"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("DISPLAY", ":7343")
+    window, *_ = judge_window(checkup._probe())
+    assert (window.state, "there is no display here" in window.what) == ("without", True)
 
 
 def test_the_command_answers_in_json_and_ends_with_what_it_found(tmp_path: Path) -> None:

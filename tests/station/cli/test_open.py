@@ -9,7 +9,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from commands import run
 
-from station.cli.bench import display_answers
+from station.display import answers
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere a display is taken to be there")
@@ -34,7 +34,7 @@ def test_a_display_that_answers_is_there() -> None:
     with socket.socket(socket.AF_UNIX) as server:
         server.bind("\0/tmp/.X11-unix/X7342")
         server.listen()
-        assert display_answers(":7342")
-        assert display_answers("unix:7342.1")
-    assert not display_answers(":7342")
-    assert display_answers("elsewhere:10.0")
+        assert answers(":7342")
+        assert answers("unix:7342.1")
+    assert not answers(":7342")
+    assert answers("elsewhere:10.0")
