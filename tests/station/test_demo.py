@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import shlex
 import shutil
 import sys
 from pathlib import Path
@@ -16,6 +17,7 @@ from station.measuring.trace_files import read_trace
 from station.records.archive import Archive
 from station.records.entries import Adjusted, HoldJudged, LineCompared
 from station.records.verify import verify
+from station.units import in_unit
 
 sys.path.insert(0, str(Path(__file__).parent / "cli"))
 from commands import run
@@ -78,6 +80,26 @@ def test_its_traces_judge_to_its_verdicts(played: tuple[Path, list[str]]) -> Non
         spec = HoldSpecification.of_facts(entry.specification)
         scale = ScaleUncertainty.of_facts(entry.uncertainty or {})
         assert judge(trace, spec, scale, entry.response_us).facts() == entry.judgement
+
+
+def test_the_guide_judges_the_second_hold_as_it_says(
+    capfd: pytest.CaptureFixture[str], played: tuple[Path, list[str]]
+) -> None:
+    """The command on the hold's page gives what the archive holds; with the wider uncertainty it is unproven."""
+    page = Path("docs/hold.md").read_text(encoding="utf-8")
+    words = shlex.split(next(line for line in page.splitlines() if "bin/fidbench judge" in line))[1:]
+    words[1] = str(played[0] / words[1].removeprefix("out/"))
+    with Archive.open(played[0] / "archive.sqlite") as archive:
+        filed = [entry for _, entry in facts_of(archive) if isinstance(entry, HoldJudged)][1]
+    again = run(capfd, *words, "--json").json
+    assert (again["verdict"], round(1000 * again["guard_n"])) == (
+        filed.judgement["verdict"],
+        filed.judgement["guard_mn"],
+    )
+    words[words.index("--uncertainty") + 1] = "0.2 lbf"
+    wider = run(capfd, *words, "--json").json
+    assert wider["verdict"] == "unproven"
+    assert f"pull was {in_unit(wider['min_n'], 'lbf'):.1f} lbf" in " ".join(page.split())
 
 
 def test_records_verify_reports_its_holds(capfd: pytest.CaptureFixture[str], played: tuple[Path, list[str]]) -> None:
