@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import re
 import sys
@@ -74,13 +75,19 @@ def run(story: str | None, size: N, unit: str, work: Callable[[int, N], Finding]
         "--size", type=type(size), default=size, metavar=unit.upper(), help=f"how many {unit} (default {size})"
     )
     asked = options.parse_args()
-    if asked.size <= 0:
+    if not 0 < asked.size < math.inf:
         options.error(f"found --size {asked.size}, expected more than 0 {unit}")
     began_s = time.monotonic()
     found = work(asked.seed, asked.size)
     took_s = round(time.monotonic() - began_s, 1)
     print(json.dumps(found.figures | {"seed": asked.seed, "seconds": took_s}) if asked.json else found.words)
     return 0 if found.good else 1
+
+
+def of_tries(tried: int, wrong: Sequence[str], **more: float) -> Finding:
+    """Give the finding of so many tries, of which some went wrong, each told in words."""
+    figures = {"tried": tried, "survived": tried - len(wrong), "lost": len(wrong), **more, "first": some(wrong)}
+    return Finding(figures, "\n".join([f"{tried} tries, {len(wrong)} wrong", *some(wrong)]), not wrong)
 
 
 class Progress:

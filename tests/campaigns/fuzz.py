@@ -21,7 +21,7 @@ from drivers.proposal import propose
 from drivers.scpi import ScpiDecoder, ScpiFormat
 from drivers.template import FRAME_LIMIT, FormatFault
 from drivers.text_frames import TextDecoder, TextFormat, encode
-from tests.campaigns.campaign import Finding, Progress, run
+from tests.campaigns.campaign import Finding, Progress, of_tries, run
 
 SLOWEST_S = 1.0  # for some kilobytes: a pattern that gives back takes minutes
 FIELDS = ("{value}", "{value:8}", "{unit}", "{unit:5}", "{status}", "{status:7}", "{skip}", "{skip:2}", "{check}")
@@ -142,8 +142,8 @@ def other_told(chance: random.Random) -> str | None:
     return None
 
 
-def fuzz(seed: int, seconds: float) -> dict[str, Any]:
-    """Try for so long; give how many were tried and what went wrong."""
+def fuzz(seed: int, seconds: float) -> Finding:
+    """Try for so long."""
     chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
     wrong: list[str] = []
     tried, slowest_s, began_s = 0, 0.0, time.monotonic()
@@ -164,15 +164,8 @@ def fuzz(seed: int, seconds: float) -> dict[str, Any]:
             if said:
                 wrong.append(f"seed {seed}, try {tried}: {said}")
             tried += 1
-    return {"tried": tried, "wrong": len(wrong), "slowest_s": round(slowest_s, 3), "first": wrong[:5]}
-
-
-def campaign(seed: int, size: int) -> Finding:
-    """Try for so long or so often."""
-    found = fuzz(seed, size)
-    words = f"{found['tried']} tries, {found['wrong']} wrong" + "".join(f"\n{each}" for each in found["first"])
-    return Finding(found, words, not found["wrong"])
+    return of_tries(tried, wrong, slowest_s=round(slowest_s, 3))
 
 
 if __name__ == "__main__":
-    sys.exit(run(__doc__, 3600, "seconds", campaign))
+    sys.exit(run(__doc__, 3600, "seconds", fuzz))

@@ -32,7 +32,7 @@ from station.settings.plan import load_plan
 from station.settings.reline import job_text
 from station.settings.station import load_station
 from station.settings.trials import load_trials
-from tests.campaigns.campaign import Finding, Progress, run
+from tests.campaigns.campaign import Finding, Progress, of_tries, run
 
 ROOT = Path(__file__).parent.parent.parent
 ABSURD = (
@@ -232,8 +232,8 @@ class Bench:
         return [word.replace("NEW", str(self.folder / f"new-{self.count}")) for word in line]
 
 
-def fuzz(seed: int, tries: int) -> dict[str, Any]:
-    """Try so many files and command lines; give what went wrong."""
+def fuzz(seed: int, tries: int) -> Finding:
+    """Try so many files and command lines."""
     chance = random.Random(seed)  # noqa: S311 -- repeatable, no secret
     good, wrong = files(), []
     tell = Progress(tries, "tries")
@@ -255,15 +255,8 @@ def fuzz(seed: int, tries: int) -> dict[str, Any]:
             if said:
                 wrong.append(f"seed {seed}, try {number}: {said}; from {raw[:4000]!r}")
             tell(number + 1, f"{len(wrong)} wrong")
-    return {"tried": tries, "wrong": len(wrong), "first": wrong[:5]}
-
-
-def campaign(seed: int, size: int) -> Finding:
-    """Try for so long or so often."""
-    found = fuzz(seed, size)
-    words = f"{found['tried']} tries, {found['wrong']} wrong" + "".join(f"\n{each}" for each in found["first"])
-    return Finding(found, words, not found["wrong"])
+    return of_tries(tries, wrong)
 
 
 if __name__ == "__main__":
-    sys.exit(run(__doc__, 20_000, "tries", campaign))
+    sys.exit(run(__doc__, 20_000, "tries", fuzz))

@@ -14,6 +14,10 @@ A line is in tolerance when it stands within the tolerance of its opposite numbe
 that makers allow (common practice) nearly every line is, by either way; what is shown here is the share within 1/16 in,
 as near as a rigger can tell level, and beside it within 1/8 in and 1/2 in. *stated* is the plan's own probability for
 the same lines.
+
+The true shortening of a lot is drawn about the model's first value, as wide as the model says it may be off. So the
+first job shows what the model is worth where it is right about that, and not that it is; the later jobs rest on trials.
+Status 1: over all jobs looked at after the first, no more lines landed by the learned way than by the fixed one.
 """
 
 from __future__ import annotations
@@ -171,8 +175,9 @@ def landing(seed: int, size: int) -> Finding:
         row["stated"] = {FINEST: round(count[f"stated ppm {number}"] / 1e6 / lines, 4)}
         rows.append(row)
 
-    def share_of(way: str, number: int) -> float:
-        return count[f"{way} {FINEST} {number}"] / count[f"{way} lines {number}"]
+    def share_of(way: str, *numbers: int) -> float:
+        landed, lines = (sum(count[f"{way} {each} {number}"] for number in numbers) for each in (FINEST, "lines"))
+        return landed / lines
 
     figures = {
         "shops": size,
@@ -189,7 +194,8 @@ def landing(seed: int, size: int) -> Finding:
         f"the second job's, {tenth} of the tenth's and {fiftieth} of the fiftieth's, where the plan states "
         f"{100 * stated:.0f} %. With 3/8 in for every trap {100 * share_of('fixed', last):.0f} % did."
     )
-    return Finding(figures, words, share_of("learned", last) > share_of("fixed", last))
+    after_the_first = JOBS[1:]
+    return Finding(figures, words, share_of("learned", *after_the_first) > share_of("fixed", *after_the_first))
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ import pytest
 
 from drivers.events import Reading
 from tests.campaigns import truth
-from tests.campaigns.campaign import limits_95, upper_95
+from tests.campaigns.campaign import limits_95, run, upper_95
 from tests.campaigns.landing import landing
 from tests.campaigns.mutation import EQUIVALENT, ROOT
 from tests.campaigns.pulls import GRID_US, DrawnPull, drawn
@@ -52,6 +52,19 @@ def test_a_small_campaign_finds_nothing_wrong(
     assert set(found) >= KEYS.get(name, {"tried", "survived", "lost"})
     assert found.get("lost", 0) == found.get("false_held", 0) == 0
     assert f"{size} of {size}" in printed.err
+
+
+@pytest.mark.parametrize("size", ["0", "-1", "nan", "inf", "many"])
+def test_a_size_that_is_none_is_refused_in_words(
+    size: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is not more than nothing, or without an end, is named with what was expected; nothing is tried."""
+    monkeypatch.setattr("sys.argv", ["soak", "--json", "--size", size])
+    with pytest.raises(SystemExit) as left:
+        run("story", 8.0, "hours", lambda *_: pytest.fail("it was tried"))
+    printed = capsys.readouterr()
+    assert (left.value.code, printed.out) == (2, "")
+    assert size in printed.err
 
 
 def test_without_json_a_sentence_is_printed(
