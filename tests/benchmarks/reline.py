@@ -10,8 +10,6 @@ three is found 3/16 in long, adjusted, and compared again.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +18,8 @@ from station.bench.bench import ARMED_US, READ_US, SHOWN_US
 from station.bench.commands import carry_out
 from station.bench.comparing import REST_US
 from station.settings.reline import reline_text
+from tests.station.bench.workbench import Workbench
 
-HERE = Path(__file__).parent.parent / "station" / "bench"
 JOB = Path(__file__).parents[2] / "config" / "jobs" / "whole-reline.toml"
 DOWN_S, APART_S = 0.2, 0.1
 LONG_DOWN_S = 1.1
@@ -30,7 +28,7 @@ LONG_DOWN_S = 1.1
 class Foot:
     """A foot on the bench of the tests, and the time that the program has it spend."""
 
-    def __init__(self, desk: Any) -> None:
+    def __init__(self, desk: Workbench) -> None:
         self.desk = desk
         self.cost_s = 0.0
         self.taps = 0
@@ -111,13 +109,7 @@ class Foot:
 
 def played() -> Foot:
     """Work a whole reline to its signature."""
-    spec = importlib.util.spec_from_file_location("workbench", HERE / "workbench.py")
-    if spec is None or spec.loader is None:
-        raise ImportError(str(HERE))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["workbench"] = module
-    spec.loader.exec_module(module)
-    foot = Foot(module.Workbench(plan=reline_text(JOB)))
+    foot = Foot(Workbench(plan=reline_text(JOB)))
     while foot.desk.bench.step is not None:
         before = foot.desk.bench.step
         foot.do_step()
