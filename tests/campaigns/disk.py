@@ -86,8 +86,6 @@ def tried(chance: random.Random) -> tuple[str, str]:
                 return "", said
             if verified(path)[0].entries != filed:
                 return "", f"{filed} entries were told to be filed, {verified(path)[0].entries} are there"
-        except ArchiveFault as fault:
-            return "", f"the archive cannot be read on the full disk: {fault}"
         finally:
             free()
         if done:
@@ -112,7 +110,10 @@ def disk(seed: int, size: int) -> Finding:
     with small_disk() as (kind, *_):
         pass
     for number in range(1, size + 1):
-        went, lost = tried(chance)
+        try:
+            went, lost = tried(chance)
+        except ArchiveFault as fault:
+            went, lost = "", f"the archive cannot be used: {fault}"
         how[went] += bool(went)
         losses += [f"job {number}: {lost}"] if lost else []
         tell(number, f"{len(losses)} lost")
