@@ -4,15 +4,18 @@ import random
 from fractions import Fraction
 from pathlib import Path
 
+from station.bench.comparing import REST_US
+from station.cli.trim import _TOLERANCE
 from station.job_app import answers_in
 from station.linework.line_set import check
 from station.linework.set_picture import layout, svg
-from station.settings.line_table import load_line_table
+from station.settings.line_table import is_far, load_line_table
 from station.views.job_forms import AS_THE_FILE, job_fields
 from tests.station.linework.line_sets import INCH, drawn
 
 DOCS = Path(__file__).parents[3] / "docs"
 PAGE = (DOCS / "line-sets.md").read_text(encoding="utf-8")
+FLOWING = " ".join(PAGE.split())
 NAME = "Teasel 190, an invented set"
 
 
@@ -40,6 +43,15 @@ def test_the_picture_is_the_programs():
 def test_the_table_of_the_page_is_read():
     """The rows shown are a table the program reads."""
     assert [side.name for side in load_line_table("page", block("line,side"))] == ["A1 L", "A1 R"]
+
+
+def test_the_rules_of_the_page_are_the_programs():
+    """The tolerance that is taken unless told, the tenth of a slip, and the rest after a count are those it keeps."""
+    assert f"`--tolerance` {_TOLERANCE / Fraction('0.0254')} in is taken, and said" in FLOWING
+    assert "A length more than a tenth from its chart" in FLOWING
+    assert [is_far(length_nm, 3_000_000_000) for length_nm in (3_300_000_000, 3_300_000_001)] == [False, True]
+    assert REST_US == 3_000_000
+    assert "three seconds of rest and a tap" in FLOWING
 
 
 def test_the_answers_of_the_page_are_read(tmp_path):
