@@ -186,7 +186,7 @@ def export(
     with Archive.open(where) as archive:
         rows: Iterable[Row] = archive.entries() if job is None else _rows(archive, job)
         if withhold or withhold_all:
-            rows = _still_named(exports.without_names(rows, lambda name: withhold_all or name in withhold), withhold)
+            rows = _withheld(rows, withhold, withhold_all)
         if form == "parquet" and out is not None:
             with _written(out):
                 written = exports.write_parquet(rows, Path(out))
@@ -227,13 +227,24 @@ def export(
     return 1 if missing else 0
 
 
-def _still_named(rows: Iterable[Row], names: Sequence[str]) -> Iterator[Row]:
-    """Give the rows; say where a withheld name stands in a text all the same, which no seal keeps."""
-    for row in rows:
+def _withheld(rows: Iterable[Row], names: Sequence[str], every: bool) -> Iterator[Row]:
+    """Give the rows without those names; say where one stands in a text all the same, and which was nobody's."""
+    from station.records import exports
+
+    met: set[str] = set()
+
+    def which(name: str) -> bool:
+        met.add(name)
+        return every or name in names
+
+    for row in exports.without_names(rows, which):
         yield row
         found = [name for name in names if name and name in row.body.decode("utf-8", "replace")]
         for name in found:
             warn(f"entry {row.seq} of {readable(row.bench)}: {name!r} stands in its sealed text, and stays there")
+    for name in names:
+        if name not in met:
+            warn(f"{name!r} is nobody's name here, so nothing was left out for it; write it just as the record has it")
 
 
 @records.command("import")

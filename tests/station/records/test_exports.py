@@ -257,6 +257,14 @@ def test_a_withheld_name_in_a_free_text_is_told(capfd: CapFd, tmp_path: Path) ->
     assert "entry 1 of Grey Gate Loft, bench 1: 'Ansa Velling' stands in its sealed text, and stays there" in ran.err
 
 
+def test_a_name_that_is_nobodys_is_told(capfd: CapFd, filed: Path) -> None:
+    """A name to withhold that was typed in another way leaves nothing out, and that is said of it alone."""
+    ran = run(capfd, "records", "export", "--archive", filed, "--withhold", "Ansa Veling", "--withhold", "Tobin Hask")
+    assert "'Ansa Veling' is nobody's name here, so nothing was left out for it" in ran.err
+    assert ran.err.count("\n") == 1
+    assert "Ansa Velling" in ran.out
+
+
 def test_a_table_has_a_row_for_every_entry(capfd: CapFd, filed: Path) -> None:
     """CSV has when and what of each entry, in words and as JSON, read by any reader of CSV."""
     ran = run(capfd, "records", "export", "--archive", filed, "--form", "csv", "--withhold", "Ansa Velling")
