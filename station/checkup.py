@@ -115,7 +115,8 @@ def judge_ports(found: Sequence[Port], station: StationSettings | None, may: Any
         judged.append(Looked("port", "without", "no serial port is there", none))
     if station is None:
         return judged
-    named = [("scale", station.scale.link.url)]
+    beside = {"scale": station.scale, "second scale": station.second_scale, "gauge": station.gauge}
+    named = [(what, each.link.url) for what, each in beside.items() if each is not None]
     if station.pedal is not None and not isinstance(station.pedal, KeyPedal):
         named.append(("pedal", station.pedal.url))
     for what, url in named:

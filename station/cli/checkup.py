@@ -32,9 +32,9 @@ def checkup(station_file: str | None, archive: str | None, as_json: bool) -> int
         print_json({"good": not mend, "looked_at": things})
         return 1 if mend else 0
     for each in found:
-        say(f"{SIGNS[each.state]} {each.name:8} {each.what}")
+        say(f"{SIGNS[each.state]} {each.name:12} {each.what}")
         if each.do:
-            say(f"{'':18}{each.do}")
+            say(f"{'':22}{each.do}")
     say("")
     say(f"{len(mend)} thing{'' if len(mend) == 1 else 's'} to mend." if mend else "Nothing to mend.")
     return 1 if mend else 0

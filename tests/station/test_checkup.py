@@ -46,6 +46,20 @@ kind = "contact"
 url = "rfc2217://192.0.2.1:4000"
 line = "cts"
 """
+BESIDE = """
+[second_scale]
+url = "/dev/second"
+format = "text"
+frame = "{value}"
+end = "\\r\\n"
+unit = "lbf"
+capacity = "100 lbf"
+[gauge]
+url = "/dev/gauge"
+frame = "{value}"
+end = "\\r\\n"
+unit = "in"
+"""
 
 
 def filed(path: Path) -> Path:
@@ -107,6 +121,15 @@ def test_the_ports_of_a_station_are_looked_at(tmp_path: Path) -> None:
     _, scale, pedal = judge_ports([], load_station(file), os.access)
     assert (scale.name, scale.state, scale.what) == ("scale", "to mend", "there is no port /dev/none-such")
     assert (pedal.name, pedal.state) == ("pedal", "without")
+
+
+def test_a_second_scale_and_a_gauge_are_looked_at(tmp_path: Path) -> None:
+    """Whatever the station file gives a port of its own is looked for by its name."""
+    file = tmp_path / "station.toml"
+    file.write_text(STATION + BESIDE)
+    names = {each.name: each.what for each in judge_ports([], load_station(file), os.access)}
+    assert names["second scale"] == "there is no port /dev/second"
+    assert names["gauge"] == "there is no port /dev/gauge"
 
 
 def test_a_sound_archive_is_worked_out_anew(tmp_path: Path) -> None:
