@@ -6,26 +6,19 @@ from pathlib import Path
 
 import pytest
 
-from drivers.events import Garbage, PedalEdge, PedalLost, PedalUp, Reading, Tick
+from drivers.events import Tick
 from station.bench.bench import READ_FIRST, READ_US
 from station.bench.commands import FormFault, carry_out, offered
 from station.bench.hearing import LARGE_US
-from station.bench.hold_watch import HoldWatch
 from station.bench.job import CHECKS, fold
 from station.bench.snapshot import LengthNumber, Words
 from station.learned import stock_of
-from station.measuring.hold import HoldSpecification, ScaleUncertainty, judge
-from station.measuring.live_hold import Closed
 from station.records.entries import (
-    Adjusted,
     HoldByHand,
-    HoldCompleted,
-    HoldJudged,
     LineCompared,
     MarkMade,
     Overridden,
     PieceCut,
-    PieceOverpulled,
     PieceReleased,
     PieceScrapped,
     ReferenceChecked,
@@ -37,12 +30,7 @@ from station.records.entries import (
 from station.units import stacked_length
 
 sys.path.insert(0, str(Path(__file__).parent))
-from workbench import MAIN, PLAN, Workbench
-
-
-def last_hold(desk: Workbench) -> HoldJudged:
-    """Give the last hold that was judged."""
-    return next(entry for entry in reversed(desk.entries) if isinstance(entry, HoldJudged))
+from workbench import PLAN, Workbench, last_hold
 
 
 def test_a_whole_job_is_done_by_foot_but_for_the_signature() -> None:
@@ -71,155 +59,6 @@ def test_a_job_goes_on_from_its_entries_alone() -> None:
             break
         desk.do_step()
     assert desk.bench.state.now is None
-
-
-def test_a_held_hold_is_recorded_before_it_is_shown_and_moves_on_when_eased_off() -> None:
-    """The verdict is filed at completion; the next step comes only once the line is slack."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 31.0)
-    assert last_hold(desk).judgement["verdict"] == "held"
-    assert last_hold(desk).pieces == ("12",)
-    assert desk.step == "A: pre-stretch"
-    assert desk.seen().sentence.text == "Time complete: ease off to finish"
-    desk.pull(0.0, 1.0)
-    assert desk.step == "A: route"
-    assert desk.seen().sentence.text.startswith("Put A on its link")
-
-
-def test_the_recorded_trace_judges_to_the_recorded_verdict() -> None:
-    """Judging the stored readings again gives every figure of the record."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.hold()
-    entry = last_hold(desk)
-    again = judge(
-        desk.traces[entry.trace],
-        HoldSpecification.of_facts(entry.specification),
-        ScaleUncertainty.of_facts(entry.uncertainty or {}),
-        entry.response_us,
-    )
-    assert again.facts() == entry.judgement
-
-
-def test_pulled_too_light_is_not_held_and_says_what_the_trace_says() -> None:
-    """22 lbf for 20 s is not held; the sentence asks for another pull, and the record keeps the first."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.hold(22.0, 20.0)
-    entry = last_hold(desk)
-    assert (entry.judgement["verdict"], list(entry.judgement["reasons"])) == ("not-held", ["never-in-band"])
-    assert desk.seen().sentence.text == "Not held. Pull to 30 pounds again"
-    assert desk.step == "A: pre-stretch"
-    desk.hold()
-    assert desk.step == "A: route"
-
-
-def test_taps_do_nothing_during_a_hold() -> None:
-    """A tap during a hold is not counted and said so; a long press neither; the hold goes on."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 5.0)
-    filed = len(desk.entries)
-    desk.bench.tap(desk.at_us)
-    assert "Not counted" in desk.bench.notice.text  # type: ignore[union-attr]
-    desk.bench.long_press(desk.at_us)
-    assert "ease off to stop" in desk.bench.notice.text  # type: ignore[union-attr]
-    assert len(desk.entries) == filed
-    desk.pull(31.0, 26.0)
-    assert last_hold(desk).judgement["verdict"] == "held"
-
-
-def test_unplugging_in_mid_hold_ends_the_span_and_a_later_full_one_is_held() -> None:
-    """A lost link breaks the span, is said on the screen and in the record, and voids nothing by itself."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 20.0)
-    desk.unplug()
-    desk.wait(2.0)
-    seen = desk.seen()
-    assert seen.sentence.text == "No reading: plug it in again"
-    assert "unplugged" in seen.notice.text  # type: ignore[union-attr]
-    assert seen.number.text == "--"  # type: ignore[union-attr]
-    desk.replug()
-    desk.pull(31.0, 20.0)
-    assert desk.step == "A: pre-stretch"
-    desk.pull(31.0, 11.0)
-    entry = last_hold(desk)
-    assert entry.judgement["verdict"] == "held"
-    assert entry.links_lost == ("the cable to the scale is unplugged",)
-
-
-def test_a_lost_pedal_is_not_a_lost_scale() -> None:
-    """The pedal's cable breaks no hold; a press under way when it went never counts, and the screen says so."""
-    desk = Workbench()
-    desk.work_to("A: cut")
-    desk.wait(0.5)
-    desk.bench.take([PedalEdge(desk.at_us, True), PedalLost(desk.at_us + 1, "the pedal is gone", "plug it in again")])
-    assert desk.seen().header.foot.text == "no pedal"
-    assert "the pedal is gone" in desk.seen().notice.text  # type: ignore[union-attr]
-    desk.bench.take([PedalUp(desk.at_us + 2, "x"), PedalEdge(desk.at_us + 3, False)])
-    desk.wait(0.5)
-    assert desk.step == "A: cut"
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 15.0)
-    desk.bench.take([PedalLost(desk.at_us, "the pedal is gone", "plug it in again")])
-    desk.pull(31.0, 16.0)
-    assert last_hold(desk).judgement["verdict"] == "held"
-    assert last_hold(desk).links_lost == ()
-
-
-def test_a_scale_that_sends_and_is_never_read_is_said() -> None:
-    """Where nothing but garbage has come for two seconds, what came and what to look at is said; a reading ends it."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    begun_us = desk.at_us
-    why = r"found '\xf8\x9e' where {value} was expected"
-    for number in range(25):
-        desk.bench.take([Garbage(begun_us + 100_000 * number, b"\xf8\x9e", why)])
-    notice = desk.seen().notice
-    assert notice is not None
-    assert notice.text == (
-        rf"nothing that comes from the scale can be read: {why}, in '\xf8\x9e': check its speed (baud) and its "
-        "description; fidbench listen shows what it sends, or answers (--ask)"
-    )
-    desk.at_us = begun_us + 2_500_000
-    desk.pull(0.0, 0.2)
-    assert desk.seen().notice.text == "The scale is read again."  # type: ignore[union-attr]
-
-
-def test_a_pedal_that_is_down_from_the_start_is_said_to_be_stuck() -> None:
-    """A pedal down since its port opened is said to be stuck, in the top line for as long as it is; it does nothing."""
-    desk = Workbench()
-    desk.work_to("A: cut")
-    desk.bench.take([PedalUp(desk.at_us, "x", down=True)])
-    desk.wait(9.0)
-    assert desk.seen().header.foot.text == "foot ready"
-    desk.wait(2.0)
-    assert desk.seen().header.foot.text == "foot stuck down"
-    assert "its switch opens where it should close" in desk.seen().notice.text  # type: ignore[union-attr]
-    desk.bench.take([PedalEdge(desk.at_us, False)])
-    assert desk.seen().header.foot.text == "foot ready"
-    assert desk.seen().notice.text == "The pedal is free again."  # type: ignore[union-attr]
-    assert desk.step == "A: cut"
-
-
-def test_a_zero_limit_waits_for_zero_and_completion_is_recorded_at_once() -> None:
-    """With a zero limit the completion is filed when it happens, and the verdict at the first zero after it."""
-    spec = HoldSpecification("zero", 133_447, 124_550, 200_170, 266_893, 30_000_000, zero_limit_mn=2_000)
-    desk = Workbench(spec)
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 31.0)
-    assert isinstance(desk.entries[-1], HoldCompleted)
-    assert desk.seen().sentence.text == "Time complete: ease off to finish"
-    desk.pull(0.0, 1.0)
-    assert last_hold(desk).judgement["verdict"] == "held"
-    assert desk.step == "A: route"
 
 
 @pytest.mark.parametrize("command", ["scrap", "release"])
@@ -307,25 +146,6 @@ def test_without_instruments_the_job_works_and_says_not_measured() -> None:
     assert all("not measured" in entry.method for entry in desk.entries if isinstance(entry, LineCompared))
 
 
-def test_marking_counts_only_under_the_marking_pull() -> None:
-    """A mark tapped without the pull is not counted, and the pull it was made under is recorded."""
-    desk = Workbench()
-    desk.work_to("B into A: mark")
-    desk.pull(2.0, 1.0)
-    desk.press()
-    assert desk.step == "B into A: mark"
-    assert "Not counted: the marking pull is not there yet" in desk.bench.notice.text  # type: ignore[union-attr]
-    assert desk.seen().sentence.text == "Not counted: the marking pull is not there yet."
-    desk.pull(10.2, 1.0)  # which mends it: what is asked stands there again at once
-    seen = desk.seen()
-    assert seen.sentence.text == "Mark where B enters A"
-    assert seen.number.stacked[:3] == (0, 5, 16)  # type: ignore[union-attr]
-    assert seen.arrow == "canopy"
-    desk.press()
-    mark = next(entry for entry in desk.entries if isinstance(entry, MarkMade))
-    assert (mark.line, mark.offset_um, round((mark.pull_mn or 0) / 4448.22, 1)) == ("A", 7938, 10.2)
-
-
 def test_no_check_is_asked_for_of_what_is_not_there() -> None:
     """A line without a cascade or a knot has neither on its list, so that the record never says they were seen."""
     alone = Workbench(plan=PLAN.partition('[[line]]\nname = "B"')[0])
@@ -334,92 +154,6 @@ def test_no_check_is_asked_for_of_what_is_not_there() -> None:
     assert checks == [check for check in CHECKS if check not in {"knot dressed", "cascade and its tack"}]
     both = [step.check for step in Workbench().bench.state.steps if step.kind == "check"]
     assert both == list(CHECKS)
-
-
-def find_long(desk: Workbench, sixteenths: int, long: bool) -> None:
-    """Compare by foot and find the new line long or short by so many sixteenths."""
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(0.0, 0.5)
-    desk.pull(10.2, 1.0)
-    desk.press(1.3)
-    desk.press(1.3 if long else 0.2)
-    for _ in range(sixteenths):
-        desk.press()
-    desk.wait(3.2)
-    assert "?" in desk.seen().sentence.text
-    desk.press()
-
-
-def test_a_line_3_16_long_is_taken_in_by_the_computed_amount() -> None:
-    """3/16 in long is entered by taps; what to take in follows, and what is trapped after it is recorded."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    find_long(desk, 3, long=True)
-    assert desk.step == "B: adjust 1"
-    seen = desk.seen()
-    assert seen.sentence.text == "New line 3/16 in long: take in"
-    assert seen.arrow == "link"
-    assert seen.under.startswith("5 3/16 in will be trapped")
-    desk.wait(0.5)
-    desk.press()
-    moved = desk.entries[-1]
-    assert isinstance(moved, Adjusted)
-    assert moved.move_um == round(3 / 16 * 25_400 / 1.0625)
-    assert desk.step == "B: compare 2"
-
-
-def test_a_line_found_short_is_let_out_and_a_second_adjustment_starts_from_the_first() -> None:
-    """What lies trapped is carried from adjustment to adjustment."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    find_long(desk, 2, long=False)
-    desk.press()
-    first = desk.entries[-1]
-    assert isinstance(first, Adjusted)
-    assert first.action == "let-out"
-    find_long(desk, 1, long=True)
-    desk.press()
-    second = desk.entries[-1]
-    assert isinstance(second, Adjusted)
-    assert second.trap_after_um == first.trap_after_um + second.move_um
-
-
-def test_a_difference_may_be_left() -> None:
-    """A difference found may be left by keyboard, and no further comparison is asked for."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    find_long(desk, 1, long=True)
-    carry_out(desk.bench, "accept", {"by": "A. Person", "reason": "within reach of the maker's tolerance"})
-    assert desk.entries[-1].action == "leave"  # type: ignore[attr-defined]
-    assert desk.step == "A canopy end: mark"
-
-
-def test_a_typed_difference_counts_like_a_tapped_one() -> None:
-    """The difference may be typed as a length with its sign."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(0.0, 0.5)
-    desk.pull(10.2, 1.0)
-    carry_out(desk.bench, "long?", {"difference": "-1/8 in"})
-    assert desk.entries[-1].difference_um == -3175  # type: ignore[attr-defined]
-
-
-def test_the_second_pull_must_equal_the_first() -> None:
-    """Level is not taken while the new line's pull differs by more than the plan allows."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    desk.pull(9.5, 1.0)
-    desk.press()
-    assert desk.bench.comparing is not None
-    desk.bench.comparing.equal_mn = 2_000
-    desk.pull(0.0, 0.5)
-    desk.pull(10.1, 1.0)
-    desk.press()
-    assert desk.step == "B: compare 1"
-    assert "the pull is not the same" in desk.bench.notice.text  # type: ignore[union-attr]
 
 
 def test_where_there_is_no_foot_none_is_asked_to_be_armed() -> None:
@@ -562,69 +296,6 @@ def test_a_failed_write_stops_the_work_and_says_so() -> None:
     assert desk.step == "A: cut"
 
 
-def test_a_hold_that_cannot_be_filed_sounds_like_none() -> None:
-    """Where the disk is full at the end of a hold, no tone says that it is complete or done, and the stop stands."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.disk_full = True
-    desk.cues.clear()
-    desk.pull(31.0, 31.0)
-    desk.pull(0.0, 1.5)
-    desk.hold()
-    assert "broken" in desk.cues
-    assert not {"time complete", "step done", "not counted"} & set(desk.cues)
-    assert desk.step == "A: pre-stretch"
-    seen = desk.seen()
-    assert seen.sentence.text == "Stop: nothing more can be recorded"
-    assert "disk is full" in seen.second[0].text
-
-
-MAIN_SHORT = dataclasses.replace(MAIN, duration_us=2_000_000)
-
-
-def test_a_failing_program_voids_the_hold_under_way() -> None:
-    """A fault of the program while a hold runs is recorded as a void hold, and the bench goes on."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 10.0)
-    desk.bench.fail(ValueError("broken picture"))
-    entry = last_hold(desk)
-    assert (entry.judgement["verdict"], entry.program_fault) == ("void", True)
-    for moment in range(2):
-        seen = desk.seen()
-        told = [seen.sentence.text, *(words.text for words in seen.second), seen.notice.text if seen.notice else ""]
-        assert sum("program failed" in words for words in told) == 1, told
-        assert "again" in seen.sentence.text
-        desk.pull(0.0, 1.5)
-        assert seen.recorded == "pre-stretch void, piece 12", moment
-    desk.hold()
-    assert last_hold(desk).judgement["verdict"] == "held"
-
-
-def test_a_failing_program_between_holds_is_told_once() -> None:
-    """Where no hold runs, a fault of the program says that what was recorded is safe, and the step goes on."""
-    desk = Workbench()
-    desk.work_to("A: link loop")
-    desk.bench.fail(ValueError("broken picture"))
-    seen = desk.seen()
-    assert seen.notice is not None
-    assert seen.notice.text == "The program failed (ValueError). What was recorded is safe: go on."
-    assert "void" not in " ".join([seen.sentence.text, *(words.text for words in seen.second)])
-    desk.press()
-    assert desk.step == "A: tack link loop"
-
-
-def test_whatever_was_filed_last_is_said() -> None:
-    """Through a whole job the line that says what was recorded is never empty once something was."""
-    desk = Workbench(MAIN_SHORT, kind="reserve")
-    while desk.step:
-        before = desk.step
-        desk.do_step()
-        assert desk.seen().recorded, before
-
-
 def test_a_blocked_piece_is_held_by_no_pull() -> None:
     """After a pull over the ceiling another, perfect pull of the same piece files nothing and moves nothing on."""
     desk = Workbench()
@@ -638,32 +309,6 @@ def test_a_blocked_piece_is_held_by_no_pull() -> None:
     held = last_hold(desk)
     forged = dataclasses.replace(held, judgement={**held.judgement, "verdict": "held", "reasons": []})
     assert desk.bench.state.after(forged, 99).now.key == "A: pre-stretch"  # nor does the fold take one
-
-
-def test_an_overload_says_ease_off_and_nothing_counts_from_there() -> None:
-    """While the scale is over its capacity the sentence is to ease off, and what follows is not counted down."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 2.0)
-    desk.pull(0.0, 0.1, status="overload")
-    assert desk.seen().sentence.text == "Over capacity: ease off"
-    desk.pull(31.0, 5.0)
-    seen = desk.seen()
-    assert seen.sentence.text == "Over capacity: ease off"
-    assert seen.progress.held_s == 0  # type: ignore[union-attr]
-    assert seen.notice is None
-    assert "time complete" not in desk.cues
-
-
-def test_a_unit_change_voids_at_once() -> None:
-    """A hold in which the scale changed its unit is said to be void when it happens, not at the end."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 2.0)
-    desk.pull(137.9, 1.0, unit="N")
-    assert desk.seen().sentence.text == "Void: ease off, then pull again"
 
 
 def test_no_name_passes_a_step_while_the_line_is_pulled() -> None:
@@ -689,119 +334,6 @@ def test_what_is_not_offered_is_not_done_and_a_name_is_needed() -> None:
     desk.work_to("second person")
     with pytest.raises(FormFault, match="by"):
         carry_out(desk.bench, "inspect", {"by": " ", "finding": "good"})
-
-
-@pytest.mark.parametrize(("lbf", "status"), [(65.0, None), (0.0, "overload")])
-def test_an_overpull_while_comparing_is_filed_and_blocks_the_piece(lbf: float, status: str | None) -> None:
-    """Over the ceiling, or over the scale's capacity, in a step that judges no hold: filed once; the piece stops."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    desk.pull(lbf, 0.5, status=status)
-    assert isinstance(desk.entries[-1], PieceOverpulled)
-    assert desk.entries[-1].pieces == ()  # it was the opposite number's turn
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(0.0, 0.5)
-    desk.pull(lbf, 0.5, status=status)
-    assert desk.entries[-1].pieces == ("13", "12")  # the branch, and the main line that carries it down to the link
-    assert sum(isinstance(entry, PieceOverpulled) for entry in desk.entries) == 2
-    assert desk.seen().sentence.text.startswith("Stop: scrap piece 13")
-    desk.pull(10.2, 1.0)
-    desk.press()
-    assert desk.step == "B: compare 1"
-    carry_out(desk.bench, "release", {"by": "A. Person", "reason": "a slip of the winch"})
-    assert desk.seen().sentence.text.startswith("Stop: scrap piece 12")
-    carry_out(desk.bench, "release", {"by": "A. Person", "reason": "a slip of the winch"})
-    desk.pull(10.2, 1.0)
-    assert "Stop" not in desk.seen().sentence.text
-
-
-def test_leaning_on_the_scale_between_steps_is_nobodys_overpull() -> None:
-    """In a step in which no piece hangs on the scale, an overload is filed of none."""
-    desk = Workbench()
-    desk.work_to("check: no twist")
-    filed = len(desk.entries)
-    desk.pull(0.0, 0.5, status="overload")
-    assert len(desk.entries) == filed
-
-
-def test_a_difference_found_after_sewing_is_not_passed_over() -> None:
-    """Outside the tolerance after sewing the line is unpicked, moved, sewn again and compared again."""
-    desk = Workbench()
-    desk.work_to("B: compare after sewing 1")
-    find_long(desk, 9, long=True)
-    assert desk.step == "B: adjust after sewing 1"
-    assert "unpick, take in" in desk.seen().sentence.text
-    desk.press()
-    assert desk.step == "B: sew again after sewing 1"
-    desk.do_step()
-    assert desk.step == "B: compare after sewing 2"
-    desk.do_step()
-    assert desk.step == "A: compare after sewing 1"
-
-
-def test_what_cannot_be_moved_is_not_taken_by_a_tap() -> None:
-    """A difference that would open the trap says to make the end anew; a tap does not count."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(0.0, 0.5)
-    desk.pull(10.2, 1.0)
-    carry_out(desk.bench, "long?", {"difference": "-6 in"})
-    assert "make the end anew" in desk.seen().sentence.text
-    desk.press()
-    assert desk.step == "B: adjust 1"
-    carry_out(desk.bench, "override", {"by": "A. Person", "reason": "end made anew"})
-    assert desk.step == "B: compare 2"
-
-
-def test_a_typed_difference_needs_the_equal_pull_too() -> None:
-    """Typed before its turn, or under another pull, a difference does not count; an absurd one is refused."""
-    desk = Workbench()
-    desk.work_to("B: compare 1")
-    desk.pull(0.0, 1.0)
-    carry_out(desk.bench, "long?", {"difference": "1/8 in"})
-    assert desk.step == "B: compare 1"
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(3.0, 1.0)
-    carry_out(desk.bench, "long?", {"difference": "1/8 in"})
-    assert desk.step == "B: compare 1"
-    assert "the pull is not the same" in desk.bench.notice.text  # type: ignore[union-attr]
-    desk.pull(10.2, 1.0)
-    with pytest.raises(FormFault, match="24 in"):
-        carry_out(desk.bench, "long?", {"difference": "1e6 ft"})
-
-
-def test_silence_breaks_the_span_on_the_screen_at_once() -> None:
-    """A scale that says nothing for longer than the largest gap is told broken before it speaks again."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    desk.pull(31.0, 10.0)
-    desk.lbf = None
-    desk.wait(0.5)
-    seen = desk.seen()
-    assert seen.progress.held_s == 0  # type: ignore[union-attr]
-    assert "said nothing for too long" in seen.notice.text  # type: ignore[union-attr]
-    assert "broken" in desk.cues
-    desk.pull(31.0, 1.0)
-    assert "said nothing for too long" in desk.seen().notice.text  # type: ignore[union-attr]
-
-
-def test_a_piece_is_pre_stretched_once() -> None:
-    """Going back over a held pre-stretch does not undo it; a new piece has to be held."""
-    desk = Workbench()
-    desk.work_to("A: route")
-    desk.press(1.3)
-    assert desk.step == "A: tack link loop"
-    desk.press(1.3)
-    desk.press(1.3)
-    assert desk.step == "A: cut"
-    assert desk.bench.next_piece == "12"
-    desk.work_to("A: route")
-    assert sum(isinstance(entry, HoldJudged) for entry in desk.entries) == 1
 
 
 def test_a_line_with_a_loop_in_its_middle_is_worked_to_the_end() -> None:
@@ -897,82 +429,3 @@ def test_a_mark_without_an_offset_is_level_and_not_past() -> None:
     assert seen.sentence.text == "Mark where lower control's running end enters its own braid, above the brake loop"
     assert [words.text for words in seen.second][:2] == ["level with the", "opposite number's entry"]
     assert seen.arrow is None
-
-
-def test_handling_a_line_is_no_attempt() -> None:
-    """A tug of ten pounds in a pre-stretch step is filed nowhere."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    filed = len(desk.entries)
-    desk.hold(10.0, 3.0)
-    assert len(desk.entries) == filed
-
-
-@pytest.mark.parametrize("batch", [1, 7, 80, 4000])
-def test_attempts_are_the_same_in_any_batches(batch: int) -> None:
-    """Two pulls with a slack between them are two attempts, however the readings come."""
-    watch = HoldWatch(MAIN, None, None)
-    forces = [0.0] * 200 + [31.0] * 400 + [0.0] * 120 + [31.0] * 2500 + [0.0] * 100
-    rows = [Reading(n * 12_500, force, "lbf", None, 0) for n, force in enumerate(forces)]
-    closed = []
-    for start in range(0, len(rows), batch):
-        closed += [fact for fact in watch.feed(rows[start : start + batch]) if isinstance(fact, Closed)]
-    assert [fact.judgement.reasons for fact in closed] == [("short",), ("no-scale-check",)]
-    assert [len(fact.trace) for fact in closed] == [642, 2440]
-
-
-def test_the_sentence_says_how_far_to_the_band_and_on_which_side() -> None:
-    """Below, in, near the edge and above, the sentence says what to do."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    assert desk.seen().sentence.text == "Pull A to 30 pounds"
-    desk.pull(20.0, 1.0)
-    assert desk.seen().sentence.text == "Pull 10 pounds more"
-    desk.pull(28.1, 1.0)
-    assert desk.seen().second[-1].text == "in the band, but too near its edge for this scale"
-    desk.pull(31.0, 2.0)
-    assert desk.seen().sentence.text == "Pre-stretch, 29 s to go"
-    desk.pull(48.0, 1.0)
-    assert desk.seen().sentence.text == "Ease off 3.2 pounds"
-    assert desk.seen().notice.text.startswith("You pulled above the band after")  # type: ignore[union-attr]
-    desk.pull(61.0, 0.5)
-    assert desk.seen().sentence.text == "Over the ceiling: ease off"
-
-
-def test_a_pull_that_sinks_is_forecast() -> None:
-    """A pull that falls by the logarithm of time is told to be topped up before it leaves the band."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 1.0)
-    for tenth in range(120):
-        desk.pull(31.0 - 0.9 * __import__("math").log(1 + tenth / 10), 0.1)
-    assert "more: you fall below in" in desk.seen().sentence.text
-    assert desk.seen().second[-1].text.endswith("s to go")
-    assert "leaving band" in desk.cues
-    assert desk.seen().card.forecast is not None  # type: ignore[union-attr]
-
-
-def test_main_spec_is_the_handbooks() -> None:
-    """The tests' hold is the ready-made one for a high-modulus main line."""
-    from station.settings.hold import ready_made_hold
-
-    ready = ready_made_hold("main-hmpe")
-    assert (ready.target_mn, ready.low_mn, ready.high_mn, ready.ceiling_mn) == (
-        MAIN.target_mn,
-        MAIN.low_mn,
-        MAIN.high_mn,
-        MAIN.ceiling_mn,
-    )
-
-
-@pytest.mark.parametrize(("lbf", "said"), [(24.0, "Pull"), (50.0, "Ease off")])
-def test_who_leaves_the_band_is_never_told_to_hold_it_there(lbf: float, said: str) -> None:
-    """From the first reading outside on, the sentence says which way to pull."""
-    desk = Workbench()
-    desk.work_to("A: pre-stretch")
-    desk.pull(0.0, 2.0)
-    desk.pull(31.0, 5.0)
-    for _ in range(12):
-        desk.pull(lbf, 0.0125)
-        assert desk.seen().sentence.text.startswith(said)

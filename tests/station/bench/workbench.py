@@ -16,7 +16,7 @@ from station.bench.showing import Showing
 from station.bench.snapshot import Snapshot, Words
 from station.measuring.hold import typed_uncertainty
 from station.measuring.trace import Trace
-from station.records.entries import Entry
+from station.records.entries import Entry, HoldJudged
 from station.settings.hold import HoldSpecification
 
 LBF_N = 4.4482216152605
@@ -224,3 +224,8 @@ class Workbench:
 def vars_of(entry: Entry) -> dict[str, object]:
     """Give the fields of an entry."""
     return {name: getattr(entry, name) for name in entry.__dataclass_fields__}
+
+
+def last_hold(desk: Workbench) -> HoldJudged:
+    """Give the last hold that was judged."""
+    return next(entry for entry in reversed(desk.entries) if isinstance(entry, HoldJudged))

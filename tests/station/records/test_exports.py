@@ -17,8 +17,8 @@ from station.records.entries import Checked, JobOpened
 from station.records.exports import COLUMNS, ExportFault, take_in
 from station.records.names import WITHHELD
 from tests.station.cli.commands import run
+from tests.station.records.archives import AT, altered, is_whole
 from tests.station.records.sample_job import BENCH, JOB, file_job, story
-from tests.station.records.test_archive import AT, altered, is_whole
 
 CapFd = pytest.CaptureFixture[str]
 ROOT = Path(__file__).parents[3]

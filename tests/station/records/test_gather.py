@@ -17,9 +17,9 @@ from station.records.gather import Taken, gather
 from station.records.register import Asked, find
 from station.records.verify import verify
 from tests.station.cli.commands import run
+from tests.station.records.archives import AT, is_whole
 from tests.station.records.sample_job import OPENED, hold, pulled
 from tests.station.records.server import server
-from tests.station.records.test_archive import AT, is_whole
 
 TRACE = pulled(1, (0.5, 30, 31))
 

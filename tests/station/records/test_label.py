@@ -10,8 +10,8 @@ from station.records.archive import Archive
 from station.records.job_sheet import JobSheet
 from station.records.label import LABEL_SIZE, label
 from tests.station.cli.commands import run
+from tests.station.records.archives import AT
 from tests.station.records.sample_job import BENCH, JOB, OPENED, file_job
-from tests.station.records.test_archive import AT
 
 CapFd = pytest.CaptureFixture[str]
 # Debian packages poppler-utils, which draws a PDF, and zbar-tools, which reads codes in pictures as a camera does.

@@ -11,8 +11,8 @@ from station.records import file_store
 from station.records.archive import Archive, ArchiveFault
 from station.records.entries import SignedOff
 from station.records.schema import LAYOUT
+from tests.station.records.archives import check, is_whole, names
 from tests.station.records.sample_job import BENCH, JOB, story
-from tests.station.records.test_archive import check, is_whole, names
 
 # The sample job, filed by the program when its archives had layout 1 (before names and signatures stood beside bodies).
 LAYOUT_1 = Path(__file__).parents[2] / "captures" / "archive-layout-1.sqlite"

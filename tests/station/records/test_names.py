@@ -26,9 +26,9 @@ from station.records.names import (
     withheld,
 )
 from station.records.verify import Verification, verify
+from tests.station.records.archives import altered
 from tests.station.records.made_up import made_up
 from tests.station.records.sample_job import JOB, file_job
-from tests.station.records.test_archive import altered
 
 NAMES = ("Ansa Velling", "Tobin Hask", "Ilse Marrow", "4 Tannery Row, Upper Hale", "GG-118", "GG-031", "AV7")
 

@@ -15,8 +15,8 @@ from station.settings.hold import HoldSpecification
 from station.settings.reline import reline_text
 from station.units import force_mn
 from tests.station.cli.commands import run
+from tests.station.records.archives import AT, altered
 from tests.station.records.sample_job import BENCH, OPENED, hold, pulled
-from tests.station.records.test_archive import AT, altered
 
 SCALE = "/dev/serial/by-id/usb-bench-scale"
 SHORT = HoldSpecification(

@@ -14,8 +14,8 @@ from station.records.entries import Checked
 from station.records.examine import examine
 from station.records.signatures import KeyFault, Signer, is_signed
 from station.records.verify import Verification, verify
+from tests.station.records.archives import altered
 from tests.station.records.sample_job import BENCH, JOB
-from tests.station.records.test_archive import altered
 
 pytest.importorskip("cryptography", reason="signatures need the extra sign")
 AT = "2026-03-04T05:06:07.000000Z"

@@ -11,8 +11,8 @@ from station.records.examine import Examined
 from station.records.verify import Verification, verify, verify_examined
 from station.records.workers import RUN, cores, examined
 from tests.station.cli.commands import run
+from tests.station.records.archives import AT, altered
 from tests.station.records.sample_job import BENCH, JOB, file_job, hold, pulled
-from tests.station.records.test_archive import AT, altered
 
 
 @pytest.fixture(scope="module")

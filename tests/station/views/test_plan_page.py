@@ -12,9 +12,11 @@ from station.settings.plan import load_plan, read_plan
 from station.settings.tables import Table
 from station.units import METRIC
 from station.views.plan_page import PlanPage, plan_shelf
+from tests.station.views.pages import PRESS, shown
 from tests.station.views.test_dialogs import errors
 
-PRESS = Qt.MouseButton.LeftButton
+pytestmark = pytest.mark.usefixtures("own_folder")
+
 MATERIAL = next(iter(materials()))
 JOBS = Path("config/jobs")
 WHOLE = {
@@ -27,21 +29,11 @@ WHOLE = {
 LINE = {"line.0.link_end.loop": "1 in", "line.0.link_end.trap": "5 in", "line.0.canopy_end.trap": "5 in"}
 
 
-@pytest.fixture(autouse=True)
-def own_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """Keep what a page writes out of the user's own folder."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-
-
 @pytest.fixture
 def page(qtbot: QtBot, tmp_path: Path) -> PlanPage:
     """Show the page on an empty shop's shelf."""
     page = PlanPage("dark", plan_shelf(tmp_path), lambda _: None, materials=tuple(materials()))
-    qtbot.addWidget(page)
-    page.show()
-    qtbot.waitExposed(page)
-    page.activateWindow()
-    qtbot.waitUntil(page.isActiveWindow)
+    shown(qtbot, page)
     return page
 
 
