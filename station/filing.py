@@ -19,7 +19,7 @@ from station.bench.job import JobState, fold
 from station.measuring.trace import Trace
 from station.records.archive import Archive, ArchiveFault
 from station.records.chain import utc_text
-from station.records.entries import Entry, PieceCut
+from station.records.entries import Entry
 from station.records.store import is_server
 from station.settings.preferences import data_folder, load_preferences
 
@@ -58,10 +58,8 @@ def job_state(archive: Archive, job: str) -> JobState:
 
 def next_piece(archive: Archive) -> int:
     """Give the number after the highest that any piece here has."""
-    numbers = [
-        int(each.piece) for _, each in facts_of(archive) if isinstance(each, PieceCut) and each.piece.isdecimal()
-    ]
-    return max(numbers, default=0) + 1
+    numbers = (each.told[0] for each in archive.said("piece-cut", ("entry.piece",)))
+    return max((int(each) for each in numbers if each.isdecimal()), default=0) + 1
 
 
 def default_archive() -> str:

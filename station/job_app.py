@@ -11,13 +11,13 @@ from station.bench.bench import Bench
 from station.bench.bench_settings import BenchSettings
 from station.bench.snapshot import Words
 from station.faults import is_fault
-from station.filing import Filer, facts_of, job_state, next_piece, wall_clock
+from station.filing import Filer, job_state, next_piece, wall_clock
 from station.learned import learned
 from station.linework.line_plan import make_plan
 from station.linework.traps import PlanFault
 from station.one_hold import software
 from station.records.archive import Archive, ArchiveFault
-from station.records.entries import JobOpened, SignedOff
+from station.records.entries import JobOpened, line_called
 from station.scale_today import ScaleRecord, ScaleToday
 from station.settings.hold import HoldSpecification
 from station.settings.preferences import shop_folder
@@ -30,24 +30,28 @@ from station.views.form import Field
 from station.views.job_forms import AS_THE_FILE, STATION_HOLD
 from station.views.start import PLAN_KEY
 
+_LISTED = ("entry.title", "entry.side", "entry.number", "entry.canopy.type", "entry.plan_toml")
+
 
 def jobs_of(archive: Archive) -> list[tuple[str, str, str, str]]:
-    """Give the jobs: identity, which line, canopy, and in words where each stands."""
+    """Give the jobs with a plan: identity, which line, canopy, and in words where each stands.
+
+    The entries of one that is signed off are not read: of a shop's years those are nearly all.
+    """
+    signed = {each.job for each in archive.said("signed-off", ())}
     rows = []
-    for job in archive.jobs():
-        opened = facts_of(archive, job)
-        first = opened[0][1]
-        if not isinstance(first, JobOpened) or not first.plan_toml:
+    for each in archive.said("job-opened", _LISTED):
+        title, side, number, canopy, plan_toml = each.told
+        if not plan_toml:
             continue
-        signed = any(isinstance(entry, SignedOff) for _, entry in opened)
         try:
-            where = "signed off" if signed else _stands(archive, job)
+            where = "signed off" if each.job in signed else _stands(archive, each.job)
         except Exception as fault:
             if not is_fault(fault):
                 raise
             where = f"cannot be read: {fault}"
-        rows.append((job, first.called, str(first.canopy.get("type") or ""), where))
-    return rows
+        rows.append((each.job, line_called(title, side, number), canopy, where))
+    return sorted(rows)
 
 
 def begin(

@@ -15,6 +15,7 @@ from station.faults import is_fault
 from station.learned import learned
 from station.records.archive import Archive
 from station.records.entries import JobOpened
+from station.records.register import JobLine, register
 from station.records.store import is_server
 from station.records.words import count
 from station.settings import shop
@@ -157,17 +158,16 @@ def archive_page(
     """Give the page of the archive. `jobs` are numbers with where each stands, as far as it is known."""
     beside = data_folder() if is_server(archive.where) else Path(archive.path).parent
     stands = dict(jobs)
-    filed = [FiledJob(job, _about(archive, job, stands.get(job, ""))) for job in reversed(list(archive.jobs()))]
+    filed = [FiledJob(line.job, _about(line, stands.get(line.job, ""))) for line in reversed(register(archive))]
     return ArchivePage(look, str(archive.where), filed, beside / "records", paper=paper, scale=scale)
 
 
-def _about(archive: Archive, job: str, stands: str) -> str:
-    opened = next((row.entry for row in archive.entries(job)), None)
-    if not isinstance(opened, JobOpened):
+def _about(line: JobLine, stands: str) -> str:
+    if not line.called:
         return "its first entry is not that of a job"
-    canopy, people = opened.canopy, opened.people
-    words = [canopy.get("type"), canopy.get("serial"), people.get("worker"), opened.owner.get("name"), stands]
-    return f"{opened.called}\n" + " · ".join(str(word) for word in words if word)
+    lots = [f"{of} lot {lot}" for of, lot in (("line", line.lot), ("thread", line.thread_lot)) if lot]
+    words = [line.canopy.get("type"), line.canopy.get("serial"), line.people.get("worker"), line.owner.get("name")]
+    return f"{line.called}\n" + " · ".join(str(word) for word in (line.opened[:10], *words, *lots, stands) if word)
 
 
 def scale_page(

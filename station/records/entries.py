@@ -26,6 +26,13 @@ class EntryFault(ValueError):
     """A body is no entry this program knows; the message says which field and why."""
 
 
+def line_called(title: str, side: str, number: str) -> str:
+    """Say which line a job is on: its title, with side and number where that does not name them itself."""
+    place = f"{side} {number}".strip()
+    told = set(place.casefold().split()) <= set(title.casefold().split())
+    return ", ".join(filter(None, [title, "" if told else place]))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Entry:
     """What every entry says: which job it belongs to, and which step of it it answers ('' where none).
@@ -65,10 +72,8 @@ class JobOpened(Entry):
 
     @property
     def called(self) -> str:
-        """Say which line it is: the title, with side and number where it does not name them itself."""
-        place = f"{self.side} {self.number}".strip()
-        told = set(place.casefold().split()) <= set(self.title.casefold().split())
-        return ", ".join(filter(None, [self.title, "" if told else place]))
+        """Say which line it is."""
+        return line_called(self.title, self.side, self.number)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -34,6 +34,7 @@ from itertools import pairwise
 from typing import Any
 
 from station.records.archive import Archive
+from station.records.entries import line_called
 from station.records.names import NamesFault, opened, read_names
 from station.records.rows import plain
 from station.records.words import VERDICTS
@@ -70,6 +71,11 @@ class JobLine:
     signed_off: str = ""
     entries: int = 0
     owner: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def called(self) -> str:
+        """Say which line it is."""
+        return line_called(self.title, self.side, self.number)
 
     @property
     def holds(self) -> str:

@@ -61,7 +61,7 @@ class ArchivePage(Page):
         row = QHBoxLayout()
         find = labelled("Find", "label", self)
         self.search = QLineEdit(self)
-        self.search.setPlaceholderText("number, line, canopy, serial, name; every word must be in it")
+        self.search.setPlaceholderText("number, line, canopy, serial, lot, name, day; every word must be in it")
         self.search.setAccessibleName("find jobs")
         find.setBuddy(self.search)
         find.setWordWrap(False)

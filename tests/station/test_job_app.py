@@ -2,16 +2,21 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from pytestqt.qtbot import QtBot
 
 from station import filing, job_app
-from station.filing import Filer, facts_of, job_state
+from station.filing import Filer, facts_of, job_state, next_piece
 from station.job_app import begin, bench_of, jobs_of
+from station.pages_app import archive_page
 from station.records.archive import Archive, ArchiveFault
-from station.records.entries import StepDone
+from station.records.entries import PieceCut, SignedOff, StepDone
 from station.records.gather import gather
+from station.records.register import register
+from station.records.rows import Row
 from station.settings.station import StationSettings, load_station
 from tests.station.cli.commands import FOREIGN_STATION
 from tests.station.test_bench_app import ANSWERS, PLAN
@@ -69,3 +74,41 @@ def test_a_job_goes_on_where_the_benchs_name_was_changed(tmp_path: Path) -> None
     with Archive.open(tmp_path / "a.sqlite") as archive:
         assert [row.bench for row in archive.entries("26-0001")] == ["Bench", "Bench", "Alpha", "Bench", "Zeta"]
         assert [row.bench for row in archive.entries()] == ["Alpha", "Bench", "Bench", "Bench", "Zeta"]
+
+
+def test_the_entries_of_a_job_that_is_signed_off_are_not_read_to_list_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first page, and the next piece's number, read of years of signed-off jobs only what they show of them."""
+    with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
+        for _ in range(2):
+            begin(archive, None, PLAN, ANSWERS)
+        for piece in ("9", "31", "none"):
+            Filer(archive)(PieceCut(job="26-0001", line="A", piece=piece, length_um=None))
+        Filer(archive)(SignedOff(job="26-0001", by="Ansa Velling", certificate="", statement="done"))
+        read, entries = [], Archive.entries
+
+        def seen(self: Archive, job: str | None = None) -> Iterator[Row]:
+            read.append(job)
+            return entries(self, job)
+
+        monkeypatch.setattr(Archive, "entries", seen)
+        assert [(each[0], each[3]) for each in jobs_of(archive)] == [
+            ("26-0001", "signed off"), ("26-0002", "next: cause")
+        ]  # fmt: skip
+        assert next_piece(archive) == 32
+        assert read == ["26-0002"]
+
+
+def test_the_archives_page_finds_a_job_by_its_lot_and_its_day(qtbot: QtBot, tmp_path: Path) -> None:
+    """What the page looks in holds the lots of line and thread, the day, the canopy and who worked."""
+    stock = {"stock.lot": "H-2231", "sewing.thread_lot": "T-9"}
+    with Archive.open(tmp_path / "a.sqlite", bench="Bench", create=True) as archive:
+        begin(archive, None, PLAN, ANSWERS | stock)
+        begin(archive, None, PLAN, ANSWERS)
+        day = register(archive)[0].opened[:10]
+        page = archive_page("light", archive, [("26-0001", "next: cut A")], "letter")
+    qtbot.addWidget(page)
+    for looked_for, found in (("h-2231", 1), ("thread t-9", 1), (day, 2), ("cut", 1), ("H-2232", 0)):
+        page.search.setText(looked_for)
+        assert page.rows.count() == found, looked_for
