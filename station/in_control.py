@@ -80,7 +80,8 @@ def charts(archive: Archive, of: Of, by: By | None = None) -> tuple[list[Charted
             figure for each in folded(jobs, unread) for figure in _differences(*each, final=of == "final-differences")
         ]
     found.sort(key=lambda each: (each.at, each.bench, each.seq))
-    known = [_with_check(each, checks) for each in found]
+    names = archive.job_names()
+    known = [replace(_with_check(each, checks), job=names.of(each.bench, each.job)) for each in found]
     at: dict[str, set[str]] = {}  # the benches at which a scale is called so: one name at two of them is two scales
     for figure in known:
         at.setdefault(figure.conditions.get("scale", NOT_TOLD), set()).add(figure.bench)

@@ -39,7 +39,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from station.bench.job import JobState, fold
 from station.faults import is_fault
@@ -57,6 +57,7 @@ from station.records.entries import (
     TrialCounted,
     TrialLeftOut,
 )
+from station.records.job_names import JobNames
 from station.records.rows import Row, as_filed
 from station.settings.trials import Trial
 from station.units import factor
@@ -139,10 +140,11 @@ class LearnedTrial:
 
 @dataclass(frozen=True)
 class Learned:
-    """Everything an archive's jobs say, oldest first, and in words which jobs could not be read."""
+    """Everything an archive's jobs say, oldest first, which could not be read, in words, and what jobs are called."""
 
     trials: tuple[LearnedTrial, ...]
     unread: tuple[str, ...] = ()
+    names: JobNames = field(default_factory=lambda: JobNames({}))
 
     def counted(self) -> list[Trial]:
         """Give the trials that count."""
@@ -196,7 +198,7 @@ def folded(jobs: Jobs, unread: list[str]) -> Iterator[tuple[str, JobState, Seque
 def learned(archive: Archive) -> Learned:
     """Give what an archive's jobs say, of every bench."""
     jobs, unread = read_jobs(archive, "trial-left-out", "trial-counted")
-    return trials_of_jobs(jobs, unread)
+    return replace(trials_of_jobs(jobs, unread), names=archive.job_names())
 
 
 def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:

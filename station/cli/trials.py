@@ -54,7 +54,7 @@ def trials(
     With --leave-out or --count-again file that instead. Exit status 0; 1 when no trial counts; 2 when the archive
     cannot be read.
     """
-    from station.learned import Learned, learned
+    from station.learned import learned
     from station.records.archive import Archive
     from station.records.rows import plain
 
@@ -79,7 +79,7 @@ def trials(
     ]
     for each in found.unread:
         warn(f"fidbench: not read: {each}")
-    found = Learned(tuple(chosen), found.unread)
+    found = replace(found, trials=tuple(chosen))
     if csv_file is not None:
         _write(csv_file, found)
     if as_json:
@@ -206,7 +206,6 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
     table = [
         ("job", "trap", "material", "lot", "trapped", "left long", "found", "shortened", "give or take", "entries")
     ]
-    several = len({each.bench for each in found.trials}) > 1
     for each in found.trials:
         difference = "level"
         if each.difference_m:
@@ -214,7 +213,7 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         sure = "not known" if each.uncertainty_m is None else said(each.uncertainty_m)
         table.append(
             (
-                f"{each.job}, {each.bench}" if several else each.job,
+                found.names.of(each.bench, each.job),
                 each.trap,
                 each.material or "-",
                 each.lot or "-",

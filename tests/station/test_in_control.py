@@ -84,6 +84,15 @@ def test_scales_that_two_benches_call_the_same_are_two(tmp_path: Path) -> None:
     }
 
 
+def test_jobs_that_two_benches_gave_one_number_are_told_apart(tmp_path: Path) -> None:
+    """Where benches gave one number to a job each, a signal and the table say whose job a figure is of."""
+    for bench, days in (("Bench 1", STEADY), ("Bench 2", [Day(9_000)])):
+        path = shop(tmp_path / "a.sqlite", days, bench)
+    [one] = charted(path, "first-try-differences")
+    assert any("job 26-0001 of Bench 2, line A" in each for each in signal_words(one, "imperial"))
+    assert {row[1] for row in rows(one)} >= {"26-0001 of Bench 1", "26-0001 of Bench 2", "26-0002"}
+
+
 def test_a_scale_checked_anew_before_the_signal_is_named(tmp_path: Path) -> None:
     """Where the scale was checked anew between two holds, and the second is far off, the check is what changed."""
     path = shop(tmp_path / "a.sqlite", [full_check(0), *STEADY, full_check(9), Day(0, hold_share=0.3)])

@@ -82,7 +82,7 @@ def test_what_is_said_in_a_gathered_archive_does_not_part_its_chains(
     listed = run(capfd, "trials", "--archive", shop, "--json").json["trials"]
     assert [(each["bench"], each["counts"]) for each in listed] == [("Bench 1", True), ("Bench 2", False)]
     ran = run(capfd, "trials", "--archive", shop)
-    assert "26-0001, Bench 2" in ran.out
+    assert "\n26-0001 of Bench 2  A canopy end" in ran.out
     for own, bench in ((archive, "Bench 1"), (other, "Bench 2")):
         with Archive.open(own, bench=bench) as theirs:
             theirs.append(Checked(job="26-0001", check="no twist"), "2026-06-13T09:00:00.000000Z")
