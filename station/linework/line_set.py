@@ -137,6 +137,12 @@ class LineSet:
         """Give each group's mean error."""
         return {group.group: group.mean_error_nm for group in self.groups}
 
+    @property
+    def can_be_remade(self) -> tuple[MeasuredSide, ...]:
+        """Give the sides that a length to make is known for: by their chart, or by their opposite number."""
+        lines = ((line, side) for line in self.lines for side in line.sides)
+        return tuple(side for line, side in lines if side.chart_nm is not None or len(line.sides) == 2)
+
     def target_nm(self, side: MeasuredSide) -> Fraction:
         """Give the length that a remade side gets. Raises KeyError for one without chart and opposite number."""
         mean_nm = self.means_nm[side.group]

@@ -110,16 +110,17 @@ def remake_words(found: LineSet, system: LengthSystem = "imperial") -> list[str]
     remake = found.mending.remake
     if remake is None:
         return [f"Nothing to remake is named: {found.mending.why_none}."]
-    said = []
-    for side in remake:
-        length = nm_words(found.target_nm(side), system)
-        mean_nm = found.means_nm[side.group]
-        if side.chart_nm is None or mean_nm is None:
-            why = "as its opposite number, unless that one is out"
-        else:
-            why = f"chart {nm_words(side.chart_nm, system)}, its group {long_words(mean_nm, system)}"
-        said.append(f"{name_words(side)}: make it {length} ({why})")
-    return said
+    return [make_words(found, side, system) for side in remake]
+
+
+def make_words(found: LineSet, side: MeasuredSide, system: LengthSystem = "imperial") -> str:
+    """Say to what length a line is made anew, and why that; KeyError for one with neither chart nor opposite number."""
+    mean_nm = found.means_nm[side.group]
+    if side.chart_nm is None or mean_nm is None:
+        why = "as its opposite number, unless that one is out"
+    else:
+        why = f"chart {nm_words(side.chart_nm, system)}, its group {long_words(mean_nm, system)}"
+    return f"{name_words(side)}: make it {nm_words(found.target_nm(side), system)} ({why})"
 
 
 def carried_words(found: LineSet) -> str:

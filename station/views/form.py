@@ -63,6 +63,9 @@ def dress(look: Look, scale: float = 1.0) -> str:
         QComboBox QAbstractItemView::item:selected {{ background: {look.act}; color: {look.ground}; }}
         QListWidget::item {{ padding: {pad}px; border-bottom: {edge}px solid {look.rule}; }}
         QListWidget::item:selected {{ background: {look.act}; color: {look.ground}; }}
+        QListWidget::indicator {{ border: {edge}px solid {look.ink}; background: {look.card}; }}
+        QListWidget::indicator {{ width: {round(12 * scale)}px; height: {round(12 * scale)}px; }}
+        QListWidget::indicator:checked {{ background: {look.ink}; }}  /* full: as what is to be remade is drawn */
         QPushButton {{
             background: {look.card}; border: {edge}px solid {look.soft}; border-radius: {round_by}px;
             padding: {pad}px {3 * pad}px; min-height: {round(34 * scale)}px;

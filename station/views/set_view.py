@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PyQt6.QtCore import QPointF, QSize, Qt, QTimer, pyqtSignal
-from PyQt6.QtGui import QCloseEvent, QColor, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
+from PyQt6.QtGui import QCloseEvent, QColor, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PyQt6.QtWidgets import (
     QHBoxLayout,
     QLineEdit,
@@ -25,7 +25,7 @@ from station.bench.snapshot import Words
 from station.faults import is_fault
 from station.linework.line_set import LineSet
 from station.linework.set_picture import Disc, Picture, Shape, Text, layout
-from station.linework.set_words import nm_words, remake_words, verdict_words
+from station.linework.set_words import make_words, nm_words, verdict_words
 from station.linework.svg_page import WIDTH
 from station.settings.line_table import MeasuredSide
 from station.units import LengthSystem
@@ -113,8 +113,27 @@ class SetPicture(QWidget):
         return QColor(getattr(self._look, use))
 
 
+class _Choices(QListWidget):
+    """Rows to tick, each as high as its words: Qt itself forgets the padding and the scroll bar, and cuts them off."""
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802 Qt's name
+        """Keep the heights to the width."""
+        super().resizeEvent(event)
+        self.fit()
+
+    def fit(self) -> None:
+        """Give every row its height."""
+        metrics, viewport = self.fontMetrics(), self.viewport()
+        width = (viewport.width() if viewport is not None else self.width()) - 4 * metrics.height()  # padding and box
+        for row in range(self.count()):
+            item = self.item(row)
+            if item is not None:
+                room = metrics.boundingRect(0, 0, width, 10_000, Qt.TextFlag.TextWordWrap, item.text())
+                item.setSizeHint(QSize(0, room.height() + metrics.height()))
+
+
 class SetPage(QWidget):
-    """Entry at the left, the set at the right; once every line has its length, what to remake.
+    """Entry at the left, the set at the right; once every line has its length, what to remake: the fewest, or others.
 
     `check` gives the set as it is checked; `beat` feeds the model; `write_plans` and `open_jobs` do that for the lines
     chosen. What cannot be kept was not entered, and is said.
@@ -183,7 +202,7 @@ class SetPage(QWidget):
         self.lines = QListWidget(self)
         self.lines.setAccessibleName("lines and their lengths")
         self.lines.itemActivated.connect(self._chosen)
-        self.choices = QListWidget(self)
+        self.choices = _Choices(self)
         self.choices.setAccessibleName("lines to remake")
         self.choices.setWordWrap(True)
         self.choices.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -250,15 +269,21 @@ class SetPage(QWidget):
             picture = layout(found, self._name, self._system, self._pull_n, unfinished)
             self.picture.show_picture(picture, unfinished or verdict_words(found))
         self.choices.clear()
-        remake = found.mending.remake if found is not None and whole else None
         for part in (self.choices, self.said, self.jobs, self.plans):
-            part.setVisible(bool(remake))
-        if found is not None and remake:
-            for side, words in zip(remake, remake_words(found, self._system), strict=True):
-                item = QListWidgetItem(words, self.choices)
-                item.setData(Qt.ItemDataRole.UserRole, side.name)
-                item.setFlags(item.flags() | Qt.ItemFlag.ItemIsUserCheckable)
-                item.setCheckState(Qt.CheckState.Checked)
+            part.setVisible(whole)
+        if found is not None and whole:
+            self._offer(found)
+
+    def _offer(self, found: LineSet) -> None:
+        """Offer the fewest first, ticked, then what else is out, then the rest: the person may know better."""
+        fewest = found.mending.remake or ()
+        others = [side for side in found.can_be_remade if side not in fewest]
+        for side in (*fewest, *sorted(others, key=lambda side: side.line not in found.out_of_tolerance)):
+            item = QListWidgetItem(make_words(found, side, self._system), self.choices)
+            item.setData(Qt.ItemDataRole.UserRole, side.name)
+            item.setFlags(item.flags() | Qt.ItemFlag.ItemIsUserCheckable)
+            item.setCheckState(Qt.CheckState.Checked if side in fewest else Qt.CheckState.Unchecked)
+        self.choices.fit()
 
     def _typed(self) -> None:
         """Enter what was typed; a length that cannot be one stays there with what is wrong with it."""
@@ -301,7 +326,7 @@ class SetPage(QWidget):
             for item in rows
             if item is not None and item.checkState() == Qt.CheckState.Checked
         }
-        ticked = [side for side in found.mending.remake or () if side.name in names]
+        ticked = [side for side in found.sides if side.name in names]
         self.problem.clear()
         self.said.clear()
         if not ticked:

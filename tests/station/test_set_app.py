@@ -43,8 +43,8 @@ def bench(qtbot, tmp_path):
     """Give what opens a page and keeps it: a page nobody keeps may be collected in the middle of being painted."""
     kept = []
 
-    def open_page(*more, events=list):
-        kept.append(opened(qtbot, tmp_path, *more, events=events))
+    def open_page(*more, events=list, chart=CHART):
+        kept.append(opened(qtbot, tmp_path, *more, events=events, chart=chart))
         return kept[-1]
 
     yield open_page
@@ -57,10 +57,10 @@ def no_jobs(_lines):
     return []
 
 
-def opened(qtbot, tmp_path, *more, events=list):
+def opened(qtbot, tmp_path, *more, events=list, chart=CHART):
     """Open the page on a chart."""
     table = tmp_path / "teasel.csv"
-    table.write_text(CHART)
+    table.write_text(chart)
     person = Person({"table": str(table), "tolerance": "1/2 in", "tilt": "1/2 in", "pull": "10 lbf"}, *more)
     page = set_app.measure(person, events, no_jobs, "light", "imperial")
     qtbot.addWidget(page)
@@ -136,6 +136,31 @@ def test_a_plan_is_written_for_each_line_chosen(qtbot, bench, tmp_path):
     assert page.problem.text() == "Tick at least one line."
 
 
+def test_any_line_measured_can_be_chosen_instead(qtbot, bench, tmp_path):
+    """Where the figures cannot tell which of two is out the person can: the fewest stand first, all others below."""
+    template, folder = tmp_path / "template.toml", tmp_path / "plans"
+    template.write_text(TEMPLATE)
+    page, _ = bench({"template": str(template), "folder": str(folder)}, chart="line,side,length\nA1,L,\nA1,R,\nB1,L,\n")
+    typed(qtbot, page, "120 in", "122 in", "118 in")
+    offered = [page.choices.item(row) for row in range(page.choices.count())]  # B1 has no length to be made to
+    assert [(each.text(), each.checkState()) for each in offered] == [
+        ("A1 left: make it 122 in (as its opposite number, unless that one is out)", Qt.CheckState.Unchecked),
+        ("A1 right: make it 120 in (as its opposite number, unless that one is out)", Qt.CheckState.Unchecked),
+    ]
+    offered[1].setCheckState(Qt.CheckState.Checked)
+    page.plans.click()
+    assert [path.name for path in folder.iterdir()] == ["A1-right.toml"]
+
+
+def test_where_no_choice_mends_lines_can_be_chosen_all_the_same(qtbot, bench):
+    """Groups drifted apart: nothing is ticked, and each line is offered with the length that fits its neighbours."""
+    chart = "line,side,length,chart\nA1,L,,120 in\nA1,R,,120 in\nB1,L,,120 in\nB1,R,,120 in\n"
+    page, _ = bench(chart=chart)
+    typed(qtbot, page, "122 in", "122 in", "120 in", "120 in")
+    assert [page.choices.item(row).checkState() for row in range(page.choices.count())] == 4 * [Qt.CheckState.Unchecked]
+    assert page.choices.item(0).text() == "A1 left: make it 122 in (chart 120 in, its group 2 in long)"
+
+
 def test_a_length_that_cannot_be_kept_is_not_entered(qtbot, bench, monkeypatch):
     """Where the disk takes no more, it is said, the length stays in its field, and the same line is asked for."""
     page, _ = bench()
@@ -192,7 +217,8 @@ def test_a_job_is_opened_for_each_line_chosen(qtbot, tmp_path, monkeypatch):
         page = sitting.set_page
         qtbot.addWidget(page)
         typed(qtbot, page, "120 in", "122 in", "119 1/2 in", "121 in")
-        ticked = [page.choices.item(row).text() for row in range(page.choices.count())]
+        offered = [page.choices.item(row) for row in range(page.choices.count())]
+        ticked = [each.text() for each in offered if each.checkState() == Qt.CheckState.Checked]
         assert [words.partition(":")[0] for words in ticked] == ["A1 right", "A2 left"]
         page.jobs.click()
         assert "strong" in person.said[-1]  # said above the form, which is asked again
