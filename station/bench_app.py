@@ -237,6 +237,12 @@ class Sitting:
 
         self._turn_to(control_page(self._archive, self._look, self._lengths, self._scale()))
 
+    def show_trials(self) -> None:
+        """Show the archive's trials."""
+        from station.trials_app import trials_page
+
+        self._turn_to(trials_page(self._archive, self._ask, self._look, self._lengths, self._scale()))
+
     def show_archive(self) -> None:
         """Show the page of the archive."""
         from station.pages_app import archive_page

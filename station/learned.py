@@ -45,6 +45,7 @@ from station.bench.job import JobState, fold
 from station.faults import is_fault
 from station.linework.allowance import material_of
 from station.linework.line_plan import LinePlan, Step
+from station.linework.shrinkage import Estimate, estimate, first_value_of
 from station.records.archive import Archive
 from station.records.entries import (
     Entry,
@@ -59,6 +60,7 @@ from station.records.entries import (
 )
 from station.records.job_names import JobNames
 from station.records.rows import Row, as_filed
+from station.settings.materials import materials
 from station.settings.trials import Trial
 from station.units import factor
 
@@ -124,6 +126,17 @@ class LearnedTrial:
     def counts(self) -> bool:
         """Tell whether it counts among the trials."""
         return not self.why_not and self.left_out is None
+
+    def told(self, counts: bool, by: str, reason: str) -> TrialCounted | TrialLeftOut:
+        """Give what is filed where somebody lets it count, or leaves it out."""
+        return (TrialCounted if counts else TrialLeftOut)(
+            of_job=self.job,
+            trap=self.trap,
+            trap_seq=self.entries[1],
+            by=by.strip(),
+            reason=reason.strip(),
+            of_bench=self.bench,
+        )
 
     @property
     def trial(self) -> Trial:
@@ -220,6 +233,23 @@ def trials_of_jobs(jobs: Jobs, unread: Sequence[str] = ()) -> Learned:
                     found.append(replace(one, left_out=said.get((one.bench, one.job, one.trap, one.entries[1]))))
     found.sort(key=lambda each: (each.at, each.bench, each.entries))
     return Learned(tuple(found), tuple(wrong))
+
+
+def together(found: Learned) -> list[tuple[tuple[str, str], Sequence[LearnedTrial], Estimate]]:
+    """Give what the trials that count say, apart for each material and lot, upon the model of a known braid."""
+    apart: dict[tuple[str, str], list[LearnedTrial]] = {}
+    for each in found.trials:
+        if each.counts:
+            apart.setdefault((each.material, each.lot), []).append(each)
+    firsts = {name: first_value_of(known) for name, known in materials().items()}
+    return [
+        (stock, traps, estimate([each.trial for each in traps], firsts.get(stock[0]))) for stock, traps in apart.items()
+    ]
+
+
+def stock_words(material: str, lot: str) -> str:
+    """Name a material and a lot."""
+    return f"{material or 'material not named'}, {f'lot {lot}' if lot else 'no lot'}"
 
 
 def stock_of(state: JobState, line_name: str) -> tuple[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,8 +11,7 @@ import click
 from station.cli.answers import archive_option, as_json, print_json, say, warn
 
 if TYPE_CHECKING:
-    from station.learned import Learned, LearnedTrial
-    from station.linework.shrinkage import Estimate
+    from station.learned import Learned
     from station.units import LengthSystem
 
 
@@ -54,7 +52,7 @@ def trials(
     With --leave-out or --count-again file that instead. Exit status 0; 1 when no trial counts; 2 when the archive
     cannot be read.
     """
-    from station.learned import learned
+    from station.learned import learned, stock_words
     from station.records.archive import Archive
     from station.records.rows import plain
 
@@ -85,7 +83,7 @@ def trials(
     if as_json:
         print_json(trials_answer(found))
     elif every and not chosen:
-        kinds = ", ".join(dict.fromkeys(_kind_words(each.material, each.lot) for each in every))
+        kinds = ", ".join(dict.fromkeys(stock_words(each.material, each.lot) for each in every))
         say(f"No trial here is of such a material and lot; those here are of: {kinds}.")
     else:
         say(trials_text(found, "metric" if metric else "imperial"))
@@ -105,7 +103,6 @@ def _file(
     """File that a trial is left out, or counts again; give what to say of it."""
     from station.filing import Filer
     from station.records.archive import Archive
-    from station.records.entries import TrialCounted, TrialLeftOut
 
     number = leave_out if leave_out is not None else again
     if not (by or "").strip() or not (reason or "").strip():
@@ -133,15 +130,7 @@ def _file(
             f"this archive holds the chains of {', '.join(chains)}, and a bench's chain is written at that bench "
             "alone: say --as 'Office', or another name of your own, for a chain of what is said here"
         )
-    kind = TrialLeftOut if leave_out is not None else TrialCounted
-    fact = kind(
-        of_job=one.job,
-        trap=one.trap,
-        trap_seq=one.entries[1],
-        by=str(by).strip(),
-        reason=str(reason).strip(),
-        of_bench=one.bench,
-    )
+    fact = one.told(leave_out is None, str(by), str(reason))
     with Archive.open(where, bench=desk or one.bench) as archive:
         seq = Filer(archive)(fact)
     done = "left out" if leave_out is not None else "counts again"
@@ -150,6 +139,8 @@ def _file(
 
 def trials_answer(found: Learned) -> dict[str, Any]:
     """Give the trials as `trials --json` prints them."""
+    from station.learned import together
+
     return {
         "trials": [
             {
@@ -183,7 +174,7 @@ def trials_answer(found: Learned) -> dict[str, Any]:
                 "standard_uncertainty": made.shrinkage.standard_uncertainty,
                 "scatter_m": made.shrinkage.scatter_m,
             }
-            for (material, lot), _, made in _kinds(found)
+            for (material, lot), _, made in together(found)
         ],
         "unread": list(found.unread),
     }
@@ -192,6 +183,7 @@ def trials_answer(found: Learned) -> dict[str, Any]:
 def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
     """Give the trials as a rigger reads them."""
     from station.cli.line_words import shrinkage_text
+    from station.learned import stock_words, together
     from station.linework.plan_words import COMES_FIRST
     from station.units import length_text
 
@@ -237,8 +229,8 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
     if any(each.unknown for each in found.trials):
         terms = dict.fromkeys(term for each in found.trials for term in each.unknown)
         marked.append(f"* without its plan's term for {', '.join(terms)}, which nobody gave: the scatter holds it")
-    for (material, lot), traps, made in _kinds(found):
-        marked += ["", f"{_kind_words(material, lot)}, around its like"]
+    for (material, lot), traps, made in together(found):
+        marked += ["", f"{stock_words(material, lot)}, around its like"]
         far = [traps[number - 1] for number in made.suspects]
         warnings = [
             f"{each.trap} of job {each.job}, entry {each.entries[1]} of {each.bench}, is far from the others, and "
@@ -248,25 +240,6 @@ def trials_text(found: Learned, system: LengthSystem = "imperial") -> str:
         text = shrinkage_text(replace(made, suspects=()), None, warnings, system).splitlines()
         marked += [f"  {line}" for line in text if line != COMES_FIRST]
     return "\n".join([*marked, "", COMES_FIRST])
-
-
-def _kind_words(material: str, lot: str) -> str:
-    return f"{material or 'material not named'} {f'lot {lot}' if lot else 'no lot'}"
-
-
-def _kinds(found: Learned) -> list[tuple[tuple[str, str], Sequence[LearnedTrial], Estimate]]:
-    """Give what the trials that count say, apart for each material and lot, upon the model of a known braid."""
-    from station.linework.shrinkage import estimate, first_value_of
-    from station.settings.materials import materials
-
-    apart: dict[tuple[str, str], list[LearnedTrial]] = {}
-    for each in found.trials:
-        if each.counts:
-            apart.setdefault((each.material, each.lot), []).append(each)
-    firsts = {name: first_value_of(known) for name, known in materials().items()}
-    return [
-        (kind, traps, estimate([each.trial for each in traps], firsts.get(kind[0]))) for kind, traps in apart.items()
-    ]
 
 
 def _write(file: str, found: Learned) -> None:

@@ -6,8 +6,8 @@ takes a foot pedal's key for an answer: it has nothing that the foot may do.
 
 from __future__ import annotations
 
-from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtGui import QCloseEvent, QKeyEvent
+from PyQt6.QtCore import QSize, Qt, pyqtSignal
+from PyQt6.QtGui import QCloseEvent, QKeyEvent, QResizeEvent
 from PyQt6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from station.views.form import Form, dress, labelled
@@ -100,6 +100,30 @@ class Page(QWidget):
             return
         self.closed.emit()
         super().closeEvent(event)
+
+
+class Rows(QListWidget):
+    """A list whose rows are as high as their words: Qt itself forgets padding and scroll bar, and cuts them off."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWordWrap(True)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802 Qt's name
+        """Keep the heights to the width."""
+        super().resizeEvent(event)
+        self.fit()
+
+    def fit(self) -> None:
+        """Give every row its height."""
+        metrics, viewport = self.fontMetrics(), self.viewport()
+        width = (viewport.width() if viewport is not None else self.width()) - 4 * metrics.height()  # padding and box
+        for row in range(self.count()):
+            item = self.item(row)
+            if item is not None:
+                room = metrics.boundingRect(0, 0, width, 10_000, Qt.TextFlag.TextWordWrap, item.text())
+                item.setSizeHint(QSize(0, room.height() + metrics.height()))
 
 
 def scrolled(form: Form, parent: QWidget) -> QScrollArea:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PyQt6.QtCore import QPointF, QSize, Qt, QTimer, pyqtSignal
-from PyQt6.QtGui import QCloseEvent, QColor, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
+from PyQt6.QtGui import QCloseEvent, QColor, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PyQt6.QtWidgets import (
     QHBoxLayout,
     QLineEdit,
@@ -31,6 +31,7 @@ from station.settings.line_table import MeasuredSide
 from station.units import LengthSystem
 from station.views.form import dress, labelled
 from station.views.lettering import FAMILY, load_fonts
+from station.views.page import Rows
 from station.views.palette import Look, LookName, look_named
 
 _BEAT_MS = 50
@@ -113,25 +114,6 @@ class SetPicture(QWidget):
         return QColor(getattr(self._look, use))
 
 
-class _Choices(QListWidget):
-    """Rows to tick, each as high as its words: Qt itself forgets the padding and the scroll bar, and cuts them off."""
-
-    def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802 Qt's name
-        """Keep the heights to the width."""
-        super().resizeEvent(event)
-        self.fit()
-
-    def fit(self) -> None:
-        """Give every row its height."""
-        metrics, viewport = self.fontMetrics(), self.viewport()
-        width = (viewport.width() if viewport is not None else self.width()) - 4 * metrics.height()  # padding and box
-        for row in range(self.count()):
-            item = self.item(row)
-            if item is not None:
-                room = metrics.boundingRect(0, 0, width, 10_000, Qt.TextFlag.TextWordWrap, item.text())
-                item.setSizeHint(QSize(0, room.height() + metrics.height()))
-
-
 class SetPage(QWidget):
     """Entry at the left, the set at the right; once every line has its length, what to remake: the fewest, or others.
 
@@ -202,10 +184,8 @@ class SetPage(QWidget):
         self.lines = QListWidget(self)
         self.lines.setAccessibleName("lines and their lengths")
         self.lines.itemActivated.connect(self._chosen)
-        self.choices = _Choices(self)
+        self.choices = Rows(self)
         self.choices.setAccessibleName("lines to remake")
-        self.choices.setWordWrap(True)
-        self.choices.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.said = labelled("", "soft", self)
         self.jobs = QPushButton("Open a job for each line ticked…", self)
         self.jobs.setProperty("role", "main")
