@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 from functools import partial
 from pathlib import Path
 
@@ -33,6 +34,14 @@ def test_a_new_lot_that_shortens_more_is_named_where_the_run_begins(tmp_path: Pa
     assert runs == [(0, 19), (20, 27)]  # the new lot moved the mean, so what was before it is all on one side as well
     said = next(each for each in signal_words(one, "imperial") if each.startswith("21 to 28"))
     assert said.endswith("8 in a row above the mean. Changed since the one before: lot L-7 → L-8.")
+
+
+def test_only_what_changed_right_before_a_signal_is_named(tmp_path: Path) -> None:
+    """A lot that was new long before is no change; the rigger who began with the figure far off is one."""
+    days = [*(dataclasses.replace(each, lot="L-6") for each in STEADY[:3]), *STEADY, Day(9_000, rigger="Tobin Hask")]
+    [one] = charted(shop(tmp_path / "a.sqlite", days), "first-try-differences")
+    said = next(each for each in signal_words(one, "imperial") if "beyond the upper limit" in each)
+    assert said.endswith("Changed since the one before: rigger Ansa Velling → Tobin Hask.")
 
 
 def test_charted_apart_each_lot_is_by_itself(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from station.measuring.hold import typed_uncertainty
 from station.records.archive import Archive
-from station.records.entries import DailyChecked, Entry, JobOpened, PieceCut, ScaleChecked
+from station.records.entries import DailyChecked, Entry, Inspected, JobOpened, PieceCut, ScaleChecked, SignedOff
 from station.records.register import Asked, find
 from station.records.revisit import doubts, in_doubt
 from station.records.workers import revisited
@@ -35,6 +35,21 @@ def daily(agreed: bool, off_mn: int = 0) -> DailyChecked:
     """Give a daily check at 30 lbf, held to 0.2 lbf."""
     known = SHORT.target_mn
     return DailyChecked(scale=SCALE, known_mn=known, indicated_mn=known + off_mn, agreed=agreed, within_mn=890)
+
+
+def full(expanded_mn: int, error_un: int) -> ScaleChecked:
+    """Give a full check at 30 lbf, with its U and the error that it found."""
+    return ScaleChecked(
+        scale=SCALE,
+        target_mn=SHORT.target_mn,
+        uncertainty={"expanded_mn": expanded_mn, "standard_un": 100_000, "error_un": error_un},
+        scale_class=None,
+        points=(),
+        by="A. Person",
+        weights="",
+        latitude=None,
+        check_hash="0" * 64,
+    )
 
 
 def file(path: Path, *told: Entry | float) -> Path:
@@ -90,20 +105,6 @@ def test_of_two_checks_that_failed_the_worse_one_counts(tmp_path: Path, off_mn: 
 
 def test_a_full_check_beyond_the_one_before_is_a_failed_check(tmp_path: Path) -> None:
     """Where a full check finds more error than was allowed for, the holds before it are in doubt, by its own U."""
-
-    def full(expanded_mn: int, error_un: int) -> ScaleChecked:
-        return ScaleChecked(
-            scale=SCALE,
-            target_mn=SHORT.target_mn,
-            uncertainty={"expanded_mn": expanded_mn, "standard_un": 100_000, "error_un": error_un},
-            scale_class=None,
-            points=(),
-            by="A. Person",
-            weights="",
-            latitude=None,
-            check_hash="0" * 64,
-        )
-
     path = file(tmp_path / "a.sqlite", full(890, 100_000), daily(True), 32.0, full(2_000, -900_000))
     with Archive.open(path) as archive:
         (doubt,) = doubts(archive, SCALE)
@@ -111,6 +112,17 @@ def test_a_full_check_beyond_the_one_before_is_a_failed_check(tmp_path: Path) ->
     fine = file(tmp_path / "b.sqlite", full(890, 100_000), daily(True), 32.0, full(2_000, -890_000))
     with Archive.open(fine) as archive:
         assert doubts(archive, SCALE)[0].uncertainty is None
+
+
+@pytest.mark.parametrize(("expanded_mn", "shown_mn"), [(9_000, 9_000), (1_000, 4_448 + 890)])
+def test_a_full_check_made_because_of_a_failed_one_says_no_less_of_it(
+    tmp_path: Path, expanded_mn: int, shown_mn: int
+) -> None:
+    """Its U counts where it is greater than what the failed daily check showed, and nothing is taken off by it."""
+    path = file(tmp_path / "a.sqlite", daily(True), 32.0, daily(False, 4_448), full(expanded_mn, 0))
+    with Archive.open(path) as archive:
+        (doubt,) = doubts(archive, SCALE)
+        assert doubt.uncertainty == typed_uncertainty(shown_mn)
 
 
 def test_a_hold_near_its_limit_gets_worse_and_one_in_mid_band_stands(tmp_path: Path) -> None:
@@ -188,7 +200,13 @@ def test_everything_made_from_a_lot_is_found(tmp_path: Path) -> None:
 
 def test_jobs_are_found_by_all_that_is_asked(tmp_path: Path, capfd: CapFd) -> None:
     """By canopy, serial number, line, name and day, each alone and together; a near lot is named, nothing refused."""
-    path = file(tmp_path / "a.sqlite", job(1, "H-1", serial="T1"), job(2, "H-2", serial="T2", worker="Tobin Hask"))
+    path = file(
+        tmp_path / "a.sqlite",
+        job(1, "H-1", serial="T1"),
+        job(2, "H-2", serial="T2", worker="Tobin Hask"),
+        Inspected(job="26-0001", by="Ilse Marrow", certificate="", finding="good"),
+        SignedOff(job="26-0002", by="Odo Brandt", certificate="", statement="done"),
+    )
 
     def found(*words: str) -> list[str]:
         ran = run(capfd, "records", "find", "--archive", path, *words, "--json")
@@ -197,7 +215,9 @@ def test_jobs_are_found_by_all_that_is_asked(tmp_path: Path, capfd: CapFd) -> No
 
     both = ["26-0001", "26-0002"]
     assert found("--canopy", "teasel") == found("--line", "left b2") == found("--from", "2026-03-04") == both
+    assert found("--from", "2026-03-04", "--to", "2026-03-04") == both  # both days are included
     assert found("--serial", "t2") == found("--rigger", "hask") == ["26-0002"]
+    assert (found("--rigger", "marrow"), found("--rigger", "brandt")) == (["26-0001"], ["26-0002"])
     assert found("--serial", "T2", "--rigger", "Velling") == found("--to", "2026-03-03") == found("--line", "C") == []
     ran = run(capfd, "records", "find", "--archive", path, "--lot", "H-11")
     assert "Lots that read nearly the same: H-1" in ran.out
