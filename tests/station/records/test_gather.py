@@ -116,6 +116,19 @@ def test_a_damaged_archive_is_not_gathered(tmp_path: Path) -> None:
     assert not (tmp_path / "shop.sqlite").exists()
 
 
+def test_a_verdict_that_does_not_follow_is_not_gathered(tmp_path: Path) -> None:
+    """A chain whose every hash fits, and which calls a hold held that its readings do not prove, is refused."""
+    own = tmp_path / "own.sqlite"
+    fact = hold(("12",), TRACE, "A: pre-stretch")
+    with Archive.open(own, bench="Bench 1", create=True) as archive:
+        archive.append(dataclasses.replace(fact, judgement={**fact.judgement, "verdict": "held"}), AT, [TRACE])
+    with pytest.raises(
+        ArchiveFault, match=r"does not verify \(entry 1: recorded as held: .* its trace judges as not held"
+    ):
+        gather(str(own), str(tmp_path / "shop.sqlite"), create=True)
+    assert not (tmp_path / "shop.sqlite").exists()
+
+
 def test_a_job_number_given_twice_is_two_jobs(shop: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     """Where two benches gave one number to a job each, both come over whole, and each is found and shown apart."""
     one = bench_files(tmp_path / "one.sqlite", "Bench 1", "26-0001")
