@@ -10,6 +10,7 @@ from station.linework.braid import BraidShortening, Packing
 from station.linework.line_plan import LEAVE_BELOW_SAID, Adjustment, LinePlan, Mark, PlannedLine, Step
 from station.linework.plan_words import COMES_FIRST
 from station.linework.shrinkage import Estimate, share_text
+from station.linework.trial_plot import scatter_words
 from station.units import LengthSystem, factor, length_text
 
 _INCH_M = float(factor("in", "length"))
@@ -166,7 +167,7 @@ def shrinkage_text(
     )
     rows = [f"{trials}: a trap shortens its host by {share_text(known.coefficient)} of its length, {unsure}"]
     if known.scatter_m is not None:
-        rows.append(f"one trap scatters by {said(known.scatter_m)} (standard deviation)")
+        rows.append(scatter_words(known, system) + (" (standard deviation)" if known.scatter_m else ""))
     if trap_m is not None:
         interval_m = known.allowance_95_m(trap_m)
         span = (

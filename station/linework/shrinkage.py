@@ -332,13 +332,15 @@ def _more_trials(shrinkage: Shrinkage, weight: float, mean_square: float, trap_m
     degrees = shrinkage.degrees_of_freedom
     if not degrees > 0 or not mean_square > 0 or not t_square > 0:
         return None
+    variance = (shrinkage.standard_uncertainty or 0.0) ** 2 * weight  # of one trial, as measured
+    own = (shrinkage.scatter_m or 0.0) ** 2 / variance if variance else 1.0  # the trap's own part of it
 
     def width(further: int) -> float:
-        spread = math.sqrt(1 + t_square / (weight + further * mean_square))
+        spread = math.sqrt(own + t_square / (weight + further * mean_square))
         return student_t_quantile(0.975, degrees + further) * spread
 
     wanted = width(0) / 2
-    if normal_quantile(0.975) >= wanted:  # what no number of trials takes away: the scatter of one trap
+    if normal_quantile(0.975) * math.sqrt(own) >= wanted:  # what no number of trials takes away: a trap's own scatter
         return None
     high = 1
     while width(high) > wanted:

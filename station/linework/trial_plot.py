@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from station.linework.chart import Axes, Scale, diamond, key, length_scale, ring
 from station.linework.placing import text_width
 from station.linework.plan_words import COMES_FIRST
-from station.linework.shrinkage import Estimate, Trial, share_text
+from station.linework.shrinkage import Estimate, Shrinkage, Trial, share_text
 from station.linework.svg_page import EDGE, WIDTH, Look, Page
 from station.units import LengthSystem, length_text
 
@@ -175,8 +175,15 @@ def sentence(picture: TrialPlot, system: LengthSystem) -> str:
     unsure = "how sure is not known"
     if known.standard_uncertainty is not None:
         unsure = f"give or take {share_text(known.standard_uncertainty)}"
-    scatter = "" if known.scatter_m is None else f"  ·  one trap scatters by {length_text(known.scatter_m, system, 32)}"
+    scatter = "" if known.scatter_m is None else f"  ·  {scatter_words(known, system)}"
     return f"{said}: a trap shortens its host by {share_text(known.coefficient)} of its length, {unsure}{scatter}"
+
+
+def scatter_words(known: Shrinkage, system: LengthSystem) -> str:
+    """Say by how much one trap differs from the next, measuring apart; the scatter must be known."""
+    if known.scatter_m == 0 and known.standard_uncertainty:
+        return "traps scatter by no more than their measuring does"
+    return f"one trap scatters by {length_text(known.scatter_m or 0.0, system, 32)}"
 
 
 def _keys(page: Page, picture: TrialPlot, band: bool, coefficient: float) -> None:

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.linework.shrinkage import ASSUMED_SCATTER_M, FirstValue, Shrinkage, Trial, estimate
+from station.linework.trial_plot import scatter_words
 from tests.station.linework.trees import INCH
 
 traps = st.floats(1.0, 12.0).map(lambda inches: inches * INCH)
@@ -130,6 +131,30 @@ def test_more_trials_by_trying_each_number():
         assert found.more_trials == expected
     assert estimate(rows, trap_m=60 * INCH).more_trials is not None
     assert estimate(rows).more_trials is None
+
+
+@pytest.mark.parametrize(("measured_m", "scatters"), [(2e-4, True), (1e-3, False)])
+def test_more_trials_where_the_measuring_is_known(measured_m, scatters):
+    """What measuring adds is no part of a new trap's interval, so without scatter enough trials always halve it."""
+    from scipy import stats
+
+    shifts = ((3, 4e-4), (5, -5e-4), (6, 3e-4), (4, 1e-4))
+    rows = [Trial(t * INCH, 0.06 * t * INCH + e, standard_uncertainty_m=measured_m) for t, e in shifts]
+    trap = 6 * INCH
+    found = estimate(rows, trap_m=trap)
+    known, mean_square = found.shrinkage, sum(r.trap_m**2 for r in rows) / 4
+    assert (known.scatter_m > 0) == scatters
+
+    def width(further):
+        unsure = known.standard_uncertainty**2 * 4 * mean_square / ((4 + further) * mean_square)
+        return stats.t.ppf(0.975, 3 + further) * math.sqrt(known.scatter_m**2 + unsure * trap**2)
+
+    low, high = known.allowance_95_m(trap)
+    assert width(0) == pytest.approx((high - low) / 2)
+    assert found.more_trials == next((m for m in range(1, 2000) if width(m) <= width(0) / 2), None)
+    assert found.more_trials is not None
+    said = "one trap scatters by 1/64 in" if scatters else "traps scatter by no more than their measuring does"
+    assert scatter_words(known, "imperial") == said
 
 
 def test_100_000_trials_take_less_than_a_second():
