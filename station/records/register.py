@@ -166,7 +166,12 @@ def register(archive: Archive, jobs: Sequence[str] | None = None) -> list[JobLin
 
 def find(archive: Archive, asked: Asked) -> list[Found]:
     """Give the jobs of which everything asked is true, in the order of their IDs."""
-    jobs = None if asked.lot is None else _of_lot(archive, asked.lot)
+    if asked.lot is not None:
+        jobs: list[str] | None = _of_lot(archive, asked.lot)
+    elif asked.canopy is not None or asked.serial is not None:
+        jobs = _of_canopy(archive, asked)
+    else:
+        jobs = None
     lines = [line for line in register(archive, jobs) if _matches(line, asked)]
     if asked.line is not None:
         lines = _of_line(archive, lines, asked.line)
@@ -189,6 +194,13 @@ def _of_lot(archive: Archive, lot: str) -> list[str]:
     names = archive.job_names()
     rows = [row for kind, place in places for row in archive.saying(kind, place, lot)]
     return sorted({names.of(row.bench, row.job) for row in rows})
+
+
+def _of_canopy(archive: Archive, asked: Asked) -> list[str]:
+    """Name the jobs on such a canopy: of years of jobs only theirs are then read whole, with the names in them."""
+    canopy = Asked(canopy=asked.canopy, serial=asked.serial)
+    told = archive.said("job-opened", ("entry.canopy",))
+    return [each.job for each in told if _matches(JobLine(each.job, canopy=_facts(each.told[0])), canopy)]
 
 
 def _made_from(archive: Archive, lines: Sequence[JobLine], lot: str) -> list[Found]:

@@ -88,6 +88,7 @@ def test_a_slip_of_the_pen_is_not_entered():
     """A length more than a tenth from its chart, or without one from its opposite number, is said and not kept."""
     work, kept = measuring()
     assert "more than a tenth from its chart" in work.typed("1200 in")
+    assert "more than a tenth from its chart" in work.typed("132 1/16 in")
     assert work.typed("132 in") is None
     bare, _ = measuring("line,side,length\nA1,L,\nA1,R,\n")
     assert bare.typed("1200 in") is None

@@ -16,6 +16,8 @@ from PyQt6.QtWidgets import QApplication, QLabel, QWidget
 
 from drivers.template import shown
 from station.first_run_app import BACK, COMPARE, PRESS, SAVE, fields
+from station.linework.shrinkage import Trial, estimate
+from station.linework.trial_plot import plot
 from station.settings import shop
 from station.views.archive_page import ArchivePage, FiledJob
 from station.views.first_run import FirstRunPage, Shown
@@ -29,6 +31,8 @@ from station.views.settings_page import SettingsPage
 from station.views.sheet_page import NAME
 from station.views.shelf_page import HOLDS, MATERIALS, ShelfPage
 from station.views.start import StartPage
+from station.views.trial_view import Trials
+from station.views.trials_page import ShownTrial, Stock, TrialsPage
 
 STATION = """# The bench by the window.
 [station]
@@ -117,6 +121,22 @@ def archive_at_work(folder: Path, look: LookName, scale: float) -> Page:
     return page
 
 
+def trials(_folder: Path, look: LookName, scale: float) -> Page:
+    """Show the trials of one lot: some count, one is far off, one was left out, one is none."""
+    made = [Trial(t * 0.0254, s * 0.0254) for t, s in ((5, 0.31), (6, 0.38), (4, 0.24), (6, 0.36), (5, 0.32), (6, 0.9))]
+    words = ["5 in trapped, 5/16 in shorter", "6 in trapped, 3/8 in shorter", "4 in trapped, 1/4 in shorter"]
+    words += ["6 in trapped, 3/8 in shorter", "5 in trapped, 5/16 in shorter", "6 in trapped, 29/32 in shorter"]
+    rows = [
+        ShownTrial(f"{n}: {each}\nA canopy end, job 26-{n:04d}, 2026-06-{n:02d}", counts=True, may_change=True)
+        for n, each in enumerate(words, 1)
+    ]
+    out = "5 in trapped, 1/2 in shorter\nA canopy end, job 26-0007, 2026-06-07\n"
+    rows.insert(1, ShownTrial(f"{out}left out by A. Person: the tape slipped while it was let down", False, True))
+    rows.insert(2, ShownTrial(f"{out}no trial: the pull it was marked under was not measured", False, False))
+    stock = Stock("HMPE 725, lot L-31", tuple(rows), Trials(plot(made, estimate(made))))
+    return TrialsPage(look, lambda: ([stock], ""), lambda *_: "", scale)
+
+
 def settings(folder: Path, look: LookName, scale: float) -> Page:
     """Show the settings as the program comes, with a place that is wrong."""
     page = SettingsPage(look, lambda _: None, file=folder / "settings.toml", scale=scale)
@@ -150,7 +170,7 @@ def _none() -> None:
 
 
 PAGES: tuple[Callable[[Path, LookName, float], Page], ...] = (
-    hold, hold_wrong, material, plan, plan_line, reline, archive, archive_at_work, settings, scale, no_scale,
+    hold, hold_wrong, material, plan, plan_line, reline, archive, archive_at_work, trials, settings, scale, no_scale,
 )  # fmt: skip
 
 
