@@ -229,7 +229,7 @@ class Sitting:
         """Show the page of materials."""
         from station.pages_app import material_page
 
-        self._turn_to(material_page(self._look, self._archive, self._scale()))
+        self._turn_to(material_page(self._look, self._archive, self.show_trials, self._scale()))
 
     def show_control(self) -> None:
         """Show the control charts of the archive."""

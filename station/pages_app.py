@@ -40,15 +40,17 @@ def hold_page(look: LookName, archive: Archive, scale: float = 1.0) -> ShelfPage
     return ShelfPage(look, shelf, HOLDS, named_by=lambda name: _jobs_with_hold(archive, name), scale=scale)
 
 
-def material_page(look: LookName, archive: Archive, scale: float = 1.0) -> ShelfPage:
-    """Give the page of materials; of each it is said how many of the shop's own trials there are."""
+def material_page(look: LookName, archive: Archive, trials: Callable[[], None], scale: float = 1.0) -> ShelfPage:
+    """Give the page of materials, each with how many of the shop's own trials there are; `trials` shows them."""
     folder = shop_folder()
 
     def named_by(name: str) -> str:
         return _plans_with_material(folder, name) or _jobs_with_material(archive, name)
 
     more = lambda name: trials_words(folder, name, archive)  # noqa: E731 -- as short as it is
-    return ShelfPage(look, shop.materials(folder), MATERIALS, more=more, named_by=named_by, scale=scale)
+    page = ShelfPage(look, shop.materials(folder), MATERIALS, more=more, named_by=named_by, scale=scale)
+    page.button("Trials").clicked.connect(lambda _checked: trials() if page.may_leave() else None)
+    return page
 
 
 def plan_page(

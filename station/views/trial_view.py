@@ -56,8 +56,11 @@ class TrialView(Panel[Trials]):
         draw_text(sheet, TITLES[1], sheet.px(_RIGHT), top, SMALL, sheet.look.soft)
         top += sheet.px(22)
         left = sheet.px(_LEFT)
-        box = left, top, sheet.width - left - sheet.px(2 * _RIGHT), sheet.height - top - sheet.px(_BELOW)
-        found = placed(content.plot, box, content.system)
+        for _ in range(2):  # once to know the labels, and again with room for the longest
+            box = left, top, sheet.width - left - sheet.px(2 * _RIGHT), sheet.height - top - sheet.px(_BELOW)
+            found = placed(content.plot, box, content.system)
+            widest = max(text_width(label, SMALL, sheet.scale) for _, label in found.y_ticks)
+            left = max(left, widest + sheet.px(_RIGHT))
         self._axes(sheet, found, box)
         self._curves(sheet, found)
         self._trials(sheet, found)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QApplication, QPushButton
 from pytestqt.qtbot import QtBot
 
 from station.at_window import AtWindow
@@ -29,6 +29,7 @@ from station.views.job_forms import FORMS, NEW_JOB, job_fields
 from station.views.plan_page import PlanPage
 from station.views.scale_page import ScalePage
 from station.views.settings_page import SettingsPage
+from station.views.shelf_page import ShelfPage
 from tests.station.bench.workbench import Workbench
 
 sys.path.insert(0, str(Path(__file__).parent / "cli"))
@@ -358,6 +359,27 @@ def test_every_page_is_reached_from_the_first_and_leads_back(qtbot: QtBot, opene
         assert opened.sitting.start.isVisible()
 
 
+def test_the_trials_are_reached_from_the_materials(qtbot: QtBot, opened: Opened) -> None:
+    """The page of materials leads to its trials, and they back to the first; what was typed is asked about before."""
+    opened.sitting.show_materials()
+    materials = opened.sitting.page
+    assert materials is not None
+    qtbot.addWidget(materials)
+    button = next(each for each in materials.findChildren(QPushButton) if each.text() == "Trials")
+    assert isinstance(materials, ShelfPage)
+    qtbot.keyClicks(materials.form.inputs["material.fibre"], "x")
+    QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+    assert "is not kept yet" in materials.said.text()
+    QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+    page = opened.sitting.page
+    assert page is not None
+    qtbot.addWidget(page)
+    assert (page.accessibleName(), page.isVisible(), materials.isVisible()) == ("Trials", True, False)
+    QTest.keyClick(page, Qt.Key.Key_Escape)
+    assert opened.sitting.start is not None
+    assert opened.sitting.start.isVisible()
+
+
 def test_settings_count_at_once(opened: Opened, own_folder: Path) -> None:
     """Another look and other units are those of the next page and the next job; the settings say so in their file."""
     opened.sitting.show_settings()
@@ -424,7 +446,7 @@ def test_a_material_that_a_plan_or_a_job_asks_for_stays(opened: Opened, own_fold
     plan.write_text(PLAN.read_text().replace('name = "A"', 'name = "A"\nmaterial = "our braid"'))
     opened.sitting._begin(plan, ANSWERS)
     opened.at_window.window.close()
-    page = material_page("dark", opened.archive)
+    page = material_page("dark", opened.archive, lambda: None)
     for by in ("the plan Teasel 190, centre A and B, left", "26-0001"):
         page.show_sheets(ours)
         page.remove_or_put_back()

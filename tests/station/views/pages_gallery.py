@@ -221,7 +221,7 @@ def _first_run(look: LookName, scale: float, now: Shown) -> QWidget:
 
 EVERY_PAGE: tuple[Callable[[Path, LookName, float], QWidget], ...] = (
     first, first_run_trying, first_run, scale, no_scale, plan, plan_line, reline, hold, hold_wrong, material,
-    settings, archive, archive_at_work,
+    settings, archive, archive_at_work, trials,
 )  # fmt: skip
 
 
