@@ -150,7 +150,17 @@ def _page(
         numbers = ", ".join(f"{job} for {name_words(side)}" for job, side in zip(opened, sides, strict=True))
         return f"Opened: {numbers}. Each goes on from the first page."
 
-    return SetPage(look, table.stem, work, checked, beat, plans, jobs, system=system, pull_n=pull_n, scale=scale)
+    def page(found: LineSet, _: Sequence[MeasuredSide]) -> str:
+        from station.records.set_page import set_page
+
+        target = kept.with_suffix(".pdf")
+        try:
+            target.write_bytes(set_page(found, table.name, system, pull_n))
+        except OSError as fault:
+            raise SettingsFault(f"{target}: cannot be written: {fault.strerror}") from None
+        return f"Written: {target}."
+
+    return SetPage(look, table.stem, work, checked, beat, plans, jobs, page, system=system, pull_n=pull_n, scale=scale)
 
 
 def _above_zero(text: str, what: str) -> Fraction:

@@ -118,7 +118,7 @@ class Rows(QListWidget):
     def fit(self) -> None:
         """Give every row its height."""
         metrics, viewport = self.fontMetrics(), self.viewport()
-        width = (viewport.width() if viewport is not None else self.width()) - 4 * metrics.height()  # padding and box
+        width = (viewport.width() if viewport is not None else self.width()) - 2 * metrics.height()  # padding and box
         for row in range(self.count()):
             item = self.item(row)
             if item is not None:

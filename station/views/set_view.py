@@ -118,7 +118,7 @@ class SetPage(QWidget):
     """Entry at the left, the set at the right; once every line has its length, what to remake: the fewest, or others.
 
     `check` gives the set as it is checked; `beat` feeds the model; `write_plans` and `open_jobs` do that for the lines
-    chosen. What cannot be kept was not entered, and is said.
+    chosen, `write_page` puts the whole set on paper. What cannot be kept was not entered, and is said.
     """
 
     closed = pyqtSignal()
@@ -132,6 +132,7 @@ class SetPage(QWidget):
         beat: Callable[[], None],
         write_plans: ForLines,
         open_jobs: ForLines,
+        write_page: ForLines,
         *,
         system: LengthSystem = "imperial",
         pull_n: float | None = None,
@@ -140,7 +141,7 @@ class SetPage(QWidget):
         super().__init__()
         load_fonts()
         self._name, self._work, self._check, self._beat = name, work, check, beat
-        self._write_plans, self._open_jobs = write_plans, open_jobs
+        self._write_plans, self._open_jobs, self._write_page = write_plans, open_jobs, write_page
         self._system: LengthSystem = system
         self._pull_n = pull_n
         self._shown: tuple[object, ...] = ()
@@ -192,6 +193,8 @@ class SetPage(QWidget):
         self.jobs.clicked.connect(lambda _checked: self._do(self._open_jobs))
         self.plans = QPushButton("Only write their line plans…", self)
         self.plans.clicked.connect(lambda _checked: self._do(self._write_plans))
+        self.paper = QPushButton("Write the set's page (PDF)", self)
+        self.paper.clicked.connect(lambda _checked: self._tell(self._write_page, self._check(self._work.sides()), ()))
         buttons = QHBoxLayout()
         buttons.addWidget(self.enter, 1)
         buttons.addWidget(self.back)
@@ -203,6 +206,7 @@ class SetPage(QWidget):
         column.addWidget(self.said)
         column.addWidget(self.jobs)
         column.addWidget(self.plans)
+        column.addWidget(self.paper)
         return column
 
     def frame(self) -> None:
@@ -249,7 +253,7 @@ class SetPage(QWidget):
             picture = layout(found, self._name, self._system, self._pull_n, unfinished)
             self.picture.show_picture(picture, unfinished or verdict_words(found))
         self.choices.clear()
-        for part in (self.choices, self.said, self.jobs, self.plans):
+        for part in (self.choices, self.said, self.jobs, self.plans, self.paper):
             part.setVisible(whole)
         if found is not None and whole:
             self._offer(found)
@@ -307,13 +311,18 @@ class SetPage(QWidget):
             if item is not None and item.checkState() == Qt.CheckState.Checked
         }
         ticked = [side for side in found.sides if side.name in names]
-        self.problem.clear()
-        self.said.clear()
         if not ticked:
+            self.said.clear()
             self.problem.setText("Tick at least one line.")
             return
+        self._tell(do, found, ticked)
+
+    def _tell(self, do: ForLines, found: LineSet, sides: Sequence[MeasuredSide]) -> None:
+        """Do something, and say what was done, or why not."""
+        self.problem.clear()
+        self.said.clear()
         said: list[str | None] = []
-        if self._tried(lambda: said.append(do(found, ticked))):
+        if self._tried(lambda: said.append(do(found, sides))):
             self.said.setText(said[0] or "")
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name

@@ -152,6 +152,21 @@ def test_any_line_measured_can_be_chosen_instead(qtbot, bench, tmp_path):
     assert [path.name for path in folder.iterdir()] == ["A1-right.toml"]
 
 
+def test_the_sets_page_is_written_on_paper(qtbot, bench, tmp_path):
+    """Once every line is measured its page goes into a PDF beside the lengths; where it cannot, that is said."""
+    page, _ = bench()
+    assert not page.paper.isVisible()
+    typed(qtbot, page, "120 in", "122 in", "121 in", "121 in")
+    page.paper.click()
+    written = tmp_path / "teasel-measured.pdf"
+    assert page.said.text() == f"Written: {written}."
+    assert written.read_bytes().startswith(b"%PDF-")
+    written.unlink()
+    written.mkdir()
+    page.paper.click()
+    assert (page.said.text(), page.problem.text()) == ("", f"{written}: cannot be written: Is a directory")
+
+
 def test_where_no_choice_mends_lines_can_be_chosen_all_the_same(qtbot, bench):
     """Groups drifted apart: nothing is ticked, and each line is offered with the length that fits its neighbours."""
     chart = "line,side,length,chart\nA1,L,,120 in\nA1,R,,120 in\nB1,L,,120 in\nB1,R,,120 in\n"
