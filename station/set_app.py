@@ -19,6 +19,7 @@ from station.linework.line_set import LineSet, check
 from station.linework.set_jobs import job_answers, write_plans
 from station.linework.set_words import name_words
 from station.settings.line_table import NM_PER_M, MeasuredSide
+from station.settings.preferences import load_preferences
 from station.settings.tables import SettingsFault
 from station.units import LengthSystem, quantity
 from station.views.form import Field
@@ -155,7 +156,7 @@ def _page(
 
         target = kept.with_suffix(".pdf")
         try:
-            target.write_bytes(set_page(found, table.name, system, pull_n))
+            target.write_bytes(set_page(found, table.name, system, pull_n, load_preferences().paper))
         except OSError as fault:
             raise SettingsFault(f"{target}: cannot be written: {fault.strerror}") from None
         return f"Written: {target}."
