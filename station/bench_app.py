@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from PyQt6.QtCore import QSize, QTimer
 from PyQt6.QtWidgets import QApplication
 
+from station.display import give_back_large_blocks
 from station.faults import is_fault
 from station.settings.preferences import Preferences, data_folder, load_preferences, preferences_file
 from station.settings.station import KeyPedal, StationSettings, load_station
@@ -45,6 +46,7 @@ STATION_FILE = "station.toml"  # in the user's own data folder: what the first r
 
 def application() -> QApplication:
     """Give the one Qt application, answering Ctrl-C."""
+    give_back_large_blocks()
     app = QApplication.instance() or QApplication(sys.argv[:1])
     signal.signal(signal.SIGINT, lambda *_: app.quit())
     if not isinstance(app, QApplication):

@@ -40,6 +40,7 @@ from drivers.events import Event, LinkLost, LinkUp, PedalEdge, Reading, Tick
 from station.at_window import AtWindow
 from station.bench.bench import Bench
 from station.bench.commands import carry_out
+from station.display import give_back_large_blocks
 from station.filing import Filer, job_state, next_piece
 from station.records.archive import Archive
 from station.records.entries import HoldJudged
@@ -66,6 +67,7 @@ class Day:
     """A bench, its window, and hands and a foot that work job after job."""
 
     def __init__(self, seed: int, folder: Path) -> None:
+        give_back_large_blocks()  # as whoever opens windows does
         self.app = QApplication.instance() or QApplication([])
         self.path = folder / "a.sqlite"
         self.archive = Archive.open(self.path, bench="Bench 1", create=True)
