@@ -109,9 +109,11 @@ class Bench(Hearing):
         step = self.step
         if step is None:
             return
-        if step.kind == "pre-stretch" and self.watch:
+        if step.kind == "pre-stretch" and (watch := self.watch):
             if self.blocked_piece is None:
-                self._hold_facts(self.watch.feed(readings))
+                self._hold_facts(watch.feed(readings))
+                if watch.attempt and watch.attempt.spoilt:
+                    self.notice = None  # the sentence says what is wrong, and no time starts again
                 self._go_on_when_slack()
             return
         on_reference = self.comparing is not None and self.comparing.reference_alone
@@ -274,11 +276,8 @@ class Bench(Hearing):
                     self.notice = None
                 self._silent_told = False
             elif isinstance(fact, Broken):
-                if attempt and attempt.spoilt:
-                    self.notice = None  # the sentence says what is wrong
-                elif not self._silent_told:
-                    self.notice = Words(starts_again(fact.why, fact.held_us), "warn")
                 if not self._silent_told:
+                    self.notice = Words(starts_again(fact.why, fact.held_us), "warn")
                     self._cues.append("broken")
             elif isinstance(fact, Completed) and attempt and not attempt.closed:
                 self._completed(step, attempt)

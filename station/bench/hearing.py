@@ -168,6 +168,10 @@ class Hearing(ABC):
             return asked
         return Words(f"Too soon. {asked.text}", "warn") if refused.too_soon else refused.words
 
+    def said_beside(self, sentence: Words) -> Words | None:
+        """Give the notice to show beside a sentence; none where the sentence says it already."""
+        return None if self.notice is sentence else self.notice
+
     def counted(self) -> None:
         """Say no longer that something did not count: it is long ago, or what was done after it did."""
         if self._refused is not None:

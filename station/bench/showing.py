@@ -64,9 +64,10 @@ class Showing:
                 "window and open the job again.",
             )
         pulls = bench.watch is not None and bench.watch.phase != "waiting"  # then the hold alone has the sentence
+        sentence = act.sentence if pulls else bench.sentence(act.sentence)
         return Snapshot(
             header=self._header(step, index, len(steps)),
-            sentence=act.sentence if pulls else bench.sentence(act.sentence),
+            sentence=sentence,
             number=act.number,
             second=act.second,
             arrow=act.arrow,
@@ -80,7 +81,7 @@ class Showing:
                 for n, each in enumerate(steps)
             ),
             caution=act.caution,
-            notice=bench.notice,
+            notice=bench.said_beside(sentence),
             recorded=bench.recorded,
             commands=offered(bench),
         )
@@ -474,7 +475,8 @@ class Showing:
             (each.check, "done" if n < number else "now" if n == number else "to come")
             for n, each in enumerate(steps, 1)
         )
-        under = f"Pieces in this line: {', '.join(state.pieces.values())}" if state.pieces else ""
+        pieces = list(state.pieces.values())
+        under = f"Made of piece{'s' * (len(pieces) > 1)} {', '.join(pieces)}." if pieces else ""
         if state.members:
             pairs = any(opposite_of(state.members, each) for each in state.members)
             both = step.of.endswith("left and right") if step.of else pairs

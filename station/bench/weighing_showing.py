@@ -36,9 +36,10 @@ def weighing_snapshot(work: FullCheck | DailyCheck) -> Snapshot:
     """Give what a check of the scale shows now."""
     showing = _FullShowing(work) if isinstance(work, FullCheck) else _DailyShowing(work)
     act = showing.act()
+    sentence = work.sentence(act.sentence)
     return Snapshot(
         header=showing.header(),
-        sentence=work.sentence(act.sentence),
+        sentence=sentence,
         number=act.number,
         second=act.second,
         arrow=None,
@@ -49,7 +50,7 @@ def weighing_snapshot(work: FullCheck | DailyCheck) -> Snapshot:
         drawing=None,
         steps=showing.steps(),
         caution=act.caution,
-        notice=work.notice,
+        notice=work.said_beside(sentence),
         recorded=work.recorded,
         commands=act.commands,
     )

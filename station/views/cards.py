@@ -192,7 +192,8 @@ class PullsPanel(Panel[PullsCard]):
 def _name(sheet: Sheet, pull: Pull, figure: Style, room: float) -> Style:
     """Give the style in which a pull's name fits beside its figure and sign."""
     taken = text_width(pull.text, figure, sheet.scale) + sheet.px(figure.size * 0.8 + 40)
-    return fitted(pull.label, replace(LABEL, size=34), sheet.scale, room - taken, 1, 18)[0]
+    largest = min(34.0, figure.size * 0.75)  # never larger than the figure it names
+    return fitted(pull.label, replace(LABEL, size=largest), sheet.scale, room - taken, 1, 18)[0]
 
 
 def _pull(sheet: Sheet, pull: Pull, box: QRectF, style: Style, name: Style) -> None:

@@ -1,15 +1,16 @@
 """What only a keyboard may say: sign-off, inspection, override, scrap or release. Never the foot.
 
-The keys of a foot pedal do nothing here, and Space writes a space. What was typed is left only once that was asked.
+The keys of a foot pedal do nothing here, and Space writes a space. Enter answers from wherever it is pressed; in a
+field of several rows Shift and Enter begin a new one. What was typed is left only once that was asked.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from PyQt6.QtCore import Qt
+from PyQt6.QtCore import QEvent, QObject, Qt
 from PyQt6.QtGui import QKeyEvent, QPainter, QPaintEvent
-from PyQt6.QtWidgets import QDialog, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QDialog, QHBoxLayout, QPlainTextEdit, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from station.views.form import Field, Form, dress, labelled
 from station.views.palette import Look
@@ -41,6 +42,8 @@ class Question(QDialog):
         if text:
             column.addWidget(labelled(text, "soft", self))
         self.form = Form(fields)
+        for edit in self.form.findChildren(QPlainTextEdit):
+            edit.installEventFilter(self)
         room = QScrollArea(self)
         room.setWidgetResizable(True)
         room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -80,6 +83,15 @@ class Question(QDialog):
         self.form.say(missing)
         if not missing:
             self.accept()
+
+    def eventFilter(self, watched: QObject | None, event: QEvent | None) -> bool:  # noqa: N802 Qt's name
+        """Take Enter, which a field of several rows would make a new row of, unless Shift is held."""
+        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
+            shifted = event.modifiers() & Qt.KeyboardModifier.ShiftModifier
+            if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not shifted:
+                self.keyPressEvent(event)
+                return True
+        return super().eventFilter(watched, event)
 
     def paintEvent(self, event: QPaintEvent | None) -> None:  # noqa: N802 Qt's name
         """Paint an edge, so that it stands off from the window below where the screen gives it no frame."""

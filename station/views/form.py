@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from PyQt6.QtCore import QPointF, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QPainter, QPaintEvent, QPolygonF, QShowEvent
@@ -176,7 +177,7 @@ class Form(QWidget):
             label.setBuddy(edit)
             edit.setAccessibleName(label.text())
             changed = edit.currentTextChanged if isinstance(edit, QComboBox) else edit.textChanged
-            changed.connect(lambda *_: self.typed.emit())
+            changed.connect(partial(self._typed_in, field.key))
             error = labelled("", "error", self)
             error.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)  # as many rows as it takes
             error.hide()
@@ -246,16 +247,24 @@ class Form(QWidget):
         for key in problems:
             if key not in self.inputs:
                 raise KeyError(key)
-        for key, label in self._errors.items():
-            text = problems.get(key, "")
-            label.setText(text)
-            label.setVisible(bool(text))
-            self.inputs[key].setAccessibleDescription(text)
+        for key in self.inputs:
+            self._tell(key, problems.get(key, ""))
         first = next((key for key in self.inputs if problems.get(key)), None)
         if first is not None and go:
             self.inputs[first].setFocus(Qt.FocusReason.OtherFocusReason)
             self._sought = first
             self._seeking.start()
+
+    def _typed_in(self, key: str, *_text: str) -> None:
+        """Take away what was said of a field before it was changed, and tell that something was typed."""
+        self._tell(key, "")
+        self.typed.emit()
+
+    def _tell(self, key: str, text: str) -> None:
+        label = self._errors[key]
+        label.setText(text)
+        label.setVisible(bool(text))
+        self.inputs[key].setAccessibleDescription(text)
 
     def _bring_into_sight(self) -> None:
         """Scroll to what was said, once it has its place."""

@@ -326,6 +326,7 @@ def test_the_sentence_says_how_far_to_the_band_and_on_which_side() -> None:
     assert desk.seen().notice.text.startswith("You pulled above the band after")  # type: ignore[union-attr]
     desk.pull(61.0, 0.5)
     assert desk.seen().sentence.text == "Over the ceiling: ease off"
+    assert desk.seen().notice is None  # no time starts again in a pull that is void
 
 
 def test_a_pull_that_sinks_is_forecast() -> None:

@@ -47,6 +47,27 @@ def errors(question: QWidget) -> list[str]:
     ]
 
 
+def test_enter_in_a_field_of_several_rows_answers(qtbot: QtBot, question: Question) -> None:
+    """Enter does what the button says from the reason too; Shift and Enter begin a new row of it."""
+    write(question, "by", "a")
+    write(question, "reason", "b")
+    reason = question.form.inputs["reason"]
+    qtbot.keyClick(reason, Qt.Key.Key_Return, Qt.KeyboardModifier.ShiftModifier)
+    qtbot.keyClicks(reason, "c")
+    assert question.isVisible()
+    qtbot.keyClick(reason, Qt.Key.Key_Return)
+    assert not question.isVisible()
+    assert question.form.answers()["reason"] == "b\nc"
+
+
+def test_what_was_said_of_a_field_goes_when_it_is_filled(qtbot: QtBot, question: Question) -> None:
+    """A field called empty is no longer called so once something is typed into it; the others still are."""
+    qtbot.keyClick(question, Qt.Key.Key_Return)
+    write(question, "by", "a")
+    assert errors(question) == ["This is needed, and it is empty."]
+    assert question.form.inputs["by"].accessibleDescription() == ""
+
+
 def test_nothing_needed_may_stay_empty(qtbot: QtBot, question: Question) -> None:
     """Enter with a needed field empty says so beside it, goes there, and asks on."""
     qtbot.keyClick(question, Qt.Key.Key_Return)
