@@ -36,7 +36,6 @@ BITS = ("8N1", "7E1", "7O1", "8E1", "8O1", "7N1", "7N2", "8N2")  # data bits, pa
 ANY_SPEED, BY_ITSELF, ANY_QUESTION = "find it by trying", "nothing: it sends by itself", "try the usual questions"
 TYPED, NO_FOOT = "typed below", "none"
 COMPARE, PRESS, SAVE = "Compare with the weight", "Watch the footswitch", "Keep it"
-BACK = "Back to the jobs"
 _UNWATCHED = " At this address nothing would show that the server hangs: tap to test it before you rely on it."
 
 
@@ -74,7 +73,7 @@ class FirstRunAt:
         self._foot_words = self._unwatched = ""
         self._compared = ""
         self._pedal_at = ("", SPEEDS[0], BITS[0])
-        actions = {BACK: self.leave, LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
+        actions = {LISTEN: self.listen, COMPARE: self.compare, PRESS: self.watch, SAVE: self.save}
         asked = fields([port.url for port in ports()], file)
         self.page = FirstRunPage(look, asked, self.read, actions, self.stop, scale)
         self.page.closed.connect(self.close)
@@ -84,11 +83,6 @@ class FirstRunAt:
         self._open.close()
         self._foot_open.close()
         self._ear = self._foot = None
-
-    def leave(self, _answers: Mapping[str, str]) -> Mapping[str, str]:
-        """Leave without a file."""
-        self.page.close()
-        return {}
 
     def read(self) -> Shown:
         """Take what came and give what to show."""

@@ -20,6 +20,7 @@ station.units.QuantityFault: found '30', expected a force with its unit, as in "
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -313,6 +314,16 @@ def kept_together(text: str) -> str:
 
 IMPERIAL = Said("imperial")
 METRIC = Said("metric")
+
+
+def named(what: str, names: Iterable[str]) -> str:
+    """Name one or several of a kind, as they are said aloud. Raises `ValueError` without a name.
+
+    >>> named("piece", ["1"]), named("piece", ["1", "2", "3"])
+    ('piece 1', 'pieces 1, 2 and 3')
+    """
+    *others, last = names
+    return f"{what}s {', '.join(others)} and {last}" if others else f"{what} {last}"
 
 
 def in_unit(force: float, unit: str) -> float:

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from drivers.foot_watch import Line, LineMoved, PedalSaid
 from drivers.pedal import PedalText
 from drivers.template import shown
+from station.units import named
 
 QUIET_US = 500_000
 REST_US = 3_000_000
@@ -174,5 +175,4 @@ def _words(said: list[PedalSaid]) -> list[bytes]:
 
 def _all(lines: Iterable[Line], pin: str = "pin") -> str:
     """Name lines by the pins of the plug, in the order of its usual use."""
-    *others, last = (f"{_PINS[line]} ({line.upper()})" for line in _PINS if line in lines)
-    return f"{pin}s {', '.join(others)} and {last}" if others else f"{pin} {last}"
+    return named(pin, (f"{_PINS[line]} ({line.upper()})" for line in _PINS if line in lines))

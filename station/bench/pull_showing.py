@@ -31,7 +31,7 @@ from station.measuring.live_hold import LiveHold
 from station.measuring.trace import FAULT
 from station.measuring.words import said, seconds
 from station.settings.hold import HoldSpecification
-from station.units import in_unit, length_text, stacked_length
+from station.units import in_unit, length_text, named, stacked_length
 
 NAMES = {"lbf": "pounds", "N": "newtons", "kgf": "kilograms-force", "daN": "decanewtons", "kN": "kilonewtons"}
 HANDLE = "Pull with a handle or cleat, never wrap line round a hand. Ease off, never let go."
@@ -138,7 +138,7 @@ class PullShowing:
         bench, spec = self._bench, watch.spec
         target = self.pounds(spec.target_mn)
         pieces = bench.state.hold_pieces(step)
-        what = f"the whole length, pieces {', '.join(pieces)}," if len(pieces) > 1 else step.line
+        what = f"the whole length, {named('piece', pieces)}," if len(pieces) > 1 else step.line
         if bench.by_hand:
             return Act(
                 Words(f"Pre-stretch {what.removesuffix(',')}: pull to {target} for {seconds(spec.duration_us, 0)}"),

@@ -31,7 +31,7 @@ from station.linework.drawing import LineDrawing, layout
 from station.linework.line_plan import PlannedLine, Step
 from station.linework.plan_words import running_end_words
 from station.records.entries import Adjusted, HoldByHand, HoldJudged, Overridden
-from station.units import Said
+from station.units import Said, named
 
 NEEDLE = "Keep the taper clear of the tack. Hands clear of the needle."
 
@@ -227,9 +227,7 @@ class Showing:
         if step.batch:
             return Act(
                 Words("Cut the pieces apart, and keep their numbers on them"),
-                second=(
-                    Words(f"pieces {', '.join(state.pieces[each] for each in step.batch if each in state.pieces)}"),
-                ),
+                second=(Words(named("piece", [state.pieces[each] for each in step.batch if each in state.pieces])),),
                 under="All that was pulled lay between the grips. Tap when they are apart and numbered.",
                 caution=COLD,
             )
@@ -475,8 +473,7 @@ class Showing:
             (each.check, "done" if n < number else "now" if n == number else "to come")
             for n, each in enumerate(steps, 1)
         )
-        pieces = list(state.pieces.values())
-        under = f"Made of piece{'s' * (len(pieces) > 1)} {', '.join(pieces)}." if pieces else ""
+        under = f"Made of {named('piece', state.pieces.values())}." if state.pieces else ""
         if state.members:
             pairs = any(opposite_of(state.members, each) for each in state.members)
             both = step.of.endswith("left and right") if step.of else pairs

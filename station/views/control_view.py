@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from PyQt6.QtCore import Qt
-from PyQt6.QtWidgets import QComboBox, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
 from station.linework.set_picture import Picture
-from station.views.form import labelled
+from station.views.form import Choice, labelled
 from station.views.page import Page
 from station.views.palette import LookName, look_named
 from station.views.set_view import SetPicture
@@ -54,8 +54,9 @@ class ControlPage(Page):
         for box in (self.what, self.by):
             box.currentIndexChanged.connect(lambda _index: self.show_charts())
 
-    def _choice(self, name: str, words: Sequence[tuple[str, str]]) -> QComboBox:
-        box = QComboBox(self)
+    def _choice(self, name: str, words: Sequence[tuple[str, str]]) -> Choice:
+        box = Choice(self)
+        box.setSizeAdjustPolicy(Choice.SizeAdjustPolicy.AdjustToContents)
         box.setAccessibleName(name)
         for shown, value in words:
             box.addItem(shown, value)

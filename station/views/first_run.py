@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
-from PyQt6.QtCore import Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import Qt, QTimer
 from PyQt6.QtGui import QCloseEvent
-from PyQt6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout
 
-from station.views.form import Field, Form, dress, labelled
-from station.views.lettering import FAMILY, load_fonts
+from station.views.form import Field, Form, labelled
+from station.views.lettering import FAMILY
+from station.views.page import Page, scrolled
 from station.views.palette import Look, LookName, look_named
 from station.views.work import Progress
 
@@ -34,14 +35,12 @@ class Shown(NamedTuple):
     tried: tuple[int, int] | None = None
 
 
-class FirstRunPage(QWidget):
+class FirstRunPage(Page):
     """The wire and its answers at the right, what a person says at the left.
 
     `read` gives what to show, ten times a second. Each of `actions`, by its words, takes the answers by key and gives
     problems by key. The last of them saves. `stop` ends the trying.
     """
-
-    closed = pyqtSignal()
 
     def __init__(
         self,
@@ -52,40 +51,20 @@ class FirstRunPage(QWidget):
         stop: Callable[[], None],
         scale: float = 1.0,
     ) -> None:
-        super().__init__()
-        load_fonts()
+        super().__init__(look, "Set up this bench", scale=scale)
         colours = look_named(look)
         self._read = read
-        self.setWindowTitle("fidbench: set up this bench")
-        self.setStyleSheet(dress(colours, scale))
-        self.resize(round(1600 * scale), round(960 * scale))
-        margin = round(32 * scale)
-        page = QVBoxLayout(self)
-        page.setContentsMargins(margin, margin, margin, margin)
-        page.setSpacing(round(16 * scale))
-        page.addWidget(labelled("Set up this bench", "title", self))
         halves = QHBoxLayout()
         halves.setSpacing(round(48 * scale))
         self.form = Form(fields)
-        room = QScrollArea(self)
-        room.setWidgetResizable(True)
-        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        room.setWidget(self.form)
-        halves.addWidget(room, 1)
+        halves.addWidget(scrolled(self.form, self), 1)
         self.progress = Progress(self)
         self.progress.stop_button.clicked.connect(lambda _checked: stop())
         halves.addLayout(self._wire(colours, scale), 1)
-        page.addLayout(halves, 1)
-        row = QHBoxLayout()
+        self.body.addLayout(halves, 1)
         self.buttons = {words: self._button(words, do) for words, do in actions.items()}
-        for button in list(self.buttons.values())[:-1]:
-            row.addWidget(button)
-        row.addStretch(1)
         self.save_button = list(self.buttons.values())[-1]
         self.save_button.setProperty("role", "main")
-        row.addWidget(self.save_button)
-        page.addLayout(row)
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.frame)
         self._timer.start(_FRAME_MS)
@@ -98,7 +77,7 @@ class FirstRunPage(QWidget):
         self.compared.setText(now.compared)
         self.words.setText(now.words)
         self.heard.setText("\n".join(self._fitting(each) for each in now.heard))
-        self.foot.setText(now.foot)
+        self.foot_words.setText(now.foot)
         if now.tried is not None:
             done, of = now.tried
             self.progress.bar.setRange(0, of)
@@ -106,7 +85,7 @@ class FirstRunPage(QWidget):
             self.progress.bar.setAccessibleName(f"{done} of {of} tries")
             self.progress.words.setText(f"{done} of {of} tried")
         self.progress.setVisible(now.tried is not None)
-        for label in (self.compared, self.foot):
+        for label in (self.compared, self.foot_words):
             label.setVisible(bool(label.text()))
         self.save_button.setEnabled(now.may_save)
         self.save_button.setVisible(now.may_save)
@@ -128,7 +107,7 @@ class FirstRunPage(QWidget):
         self.heard.setFixedHeight((_LINES + 1) * self.heard.fontMetrics().lineSpacing() + 2 * _PAD)
         self.heard.setMinimumWidth(1)
         self.heard.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.foot = labelled("", "label", self)
+        self.foot_words = labelled("", "label", self)
         for widget in (
             self.reading,
             self.compared,
@@ -138,7 +117,7 @@ class FirstRunPage(QWidget):
             self.heard,
         ):
             right.addWidget(widget)
-        right.addWidget(self.foot)
+        right.addWidget(self.foot_words)
         right.addStretch(1)
         right.addWidget(
             labelled(
@@ -157,12 +136,11 @@ class FirstRunPage(QWidget):
         return label
 
     def _button(self, words: str, do: Callable[[Mapping[str, str]], Mapping[str, str]]) -> QPushButton:
-        button = QPushButton(words, self)
+        button = self.button(words)
         button.clicked.connect(lambda _checked: self.form.say(do(self.form.answers())))
         return button
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
-        """Say that the page was closed."""
+        """Show no more, and say that the page was closed."""
         self._timer.stop()
-        self.closed.emit()
         super().closeEvent(event)

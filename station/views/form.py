@@ -69,7 +69,7 @@ def dress(look: Look, scale: float = 1.0) -> str:
         QListWidget::indicator:checked {{ background: {look.ink}; }}  /* full: as what is to be remade is drawn */
         QPushButton {{
             background: {look.card}; border: {edge}px solid {look.soft}; border-radius: {round_by}px;
-            padding: {pad}px {3 * pad}px; min-height: {round(34 * scale)}px;
+            padding: {pad}px {3 * pad}px; min-height: {round(34 * scale)}px; outline: 0;
         }}
         QPushButton:focus {{ border: {strong}px solid {look.act}; }}
         QPushButton[role="main"] {{ background: {look.act}; color: {look.ground}; font-weight: bold; }}

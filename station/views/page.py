@@ -8,7 +8,16 @@ from __future__ import annotations
 
 from PyQt6.QtCore import QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QCloseEvent, QKeyEvent, QResizeEvent
-from PyQt6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import (
+    QBoxLayout,
+    QHBoxLayout,
+    QListWidget,
+    QListWidgetItem,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
 from station.views.form import Form, dress, labelled
 from station.views.lettering import load_fonts
@@ -17,10 +26,34 @@ from station.views.palette import LookName, look_named
 SIZE = (1600, 960)
 
 
-class Page(QWidget):
-    """One page; `body` takes its content, `foot` its buttons. `say` writes the line above them."""
+class Keyed(QWidget):
+    """A page on which Enter presses the button that has the focus, and Esc the one that leads back, if there is one."""
 
     closed = pyqtSignal()
+    back_button: QPushButton | None = None
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:  # noqa: N802 Qt's name
+        """Press a button; a key that repeats by itself presses none."""
+        if event is None or event.isAutoRepeat():
+            return
+        focus = self.focusWidget()
+        if event.key() == Qt.Key.Key_Escape and self.back_button is not None:
+            self.back_button.click()
+        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and isinstance(focus, QPushButton):
+            focus.click()
+        else:
+            super().keyPressEvent(event)
+
+    def add_back(self, row: QBoxLayout) -> None:
+        """Put the button that leads back into a row."""
+        self.back_button = QPushButton("Back (Esc)", self)
+        self.back_button.clicked.connect(lambda _checked: self.close())
+        row.addWidget(self.back_button)
+
+
+class Page(Keyed):
+    """One page; `body` takes its content, `foot` its buttons. `say` writes the line above them."""
+
     asked_before = False  # whether it was said that what is typed would be lost
 
     def __init__(self, look: LookName, title: str, text: str = "", *, scale: float = 1.0) -> None:
@@ -45,9 +78,7 @@ class Page(QWidget):
         page.addWidget(self.said)
         self.foot = QHBoxLayout()
         self.foot.setSpacing(round(16 * scale))
-        self.back_button = QPushButton("Back (Esc)", self)
-        self.back_button.clicked.connect(self.close)
-        self.foot.addWidget(self.back_button)
+        self.add_back(self.foot)
         self.foot.addStretch(1)
         page.addLayout(self.foot)
 
@@ -80,18 +111,6 @@ class Page(QWidget):
             button.setProperty("role", "main")
         self.foot.addWidget(button)
         return button
-
-    def keyPressEvent(self, event: QKeyEvent | None) -> None:  # noqa: N802 Qt's name
-        """Go back on Esc; Return presses the button that has the focus."""
-        if event is None or event.isAutoRepeat():
-            return
-        focus = self.focusWidget()
-        if event.key() == Qt.Key.Key_Escape:
-            self.close()
-        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and isinstance(focus, QPushButton):
-            focus.click()
-        else:
-            super().keyPressEvent(event)
 
     def closeEvent(self, event: QCloseEvent | None) -> None:  # noqa: N802 Qt's name
         """Ask about what is not kept, where somebody goes back; say that the page was closed."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PyQt6.QtCore import QPointF, QSize, Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import QPointF, QSize, Qt, QTimer
 from PyQt6.QtGui import QCloseEvent, QColor, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PyQt6.QtWidgets import (
     QHBoxLayout,
@@ -31,7 +31,7 @@ from station.settings.line_table import MeasuredSide
 from station.units import LengthSystem
 from station.views.form import dress, labelled
 from station.views.lettering import FAMILY, load_fonts
-from station.views.page import Rows
+from station.views.page import Keyed, Rows
 from station.views.palette import Look, LookName, look_named
 
 _BEAT_MS = 50
@@ -114,14 +114,12 @@ class SetPicture(QWidget):
         return QColor(getattr(self._look, use))
 
 
-class SetPage(QWidget):
+class SetPage(Keyed):
     """Entry at the left, the set at the right; once every line has its length, what to remake: the fewest, or others.
 
     `check` gives the set as it is checked; `beat` feeds the model; `write_plans` and `open_jobs` do that for the lines
     chosen, `write_page` puts the whole set on paper. What cannot be kept was not entered, and is said.
     """
-
-    closed = pyqtSignal()
 
     def __init__(
         self,
@@ -207,6 +205,7 @@ class SetPage(QWidget):
         column.addWidget(self.jobs)
         column.addWidget(self.plans)
         column.addWidget(self.paper)
+        self.add_back(column)
         return column
 
     def frame(self) -> None:

@@ -18,11 +18,11 @@ from PyQt6.QtWidgets import (
     QPushButton,
     QScrollArea,
     QVBoxLayout,
-    QWidget,
 )
 
 from station.views.form import Field, Form, dress, labelled
 from station.views.lettering import load_fonts
+from station.views.page import Keyed
 from station.views.palette import LookName, look_named
 
 PLAN_KEY = "plan"
@@ -41,7 +41,7 @@ class JobRow(NamedTuple):
     stands: str
 
 
-class StartPage(QWidget):
+class StartPage(Keyed):
     """Jobs to go on with at the left, a new job at the right.
 
     `go_on` takes the identity of the chosen job. `begin` takes the plan file and the answers by key, and gives the
@@ -51,7 +51,6 @@ class StartPage(QWidget):
     Where `jobs` is None they are still being read: `list_jobs` tells them, and until then nothing can be done.
     """
 
-    closed = pyqtSignal()
     painted = pyqtSignal()
     """The page has been painted for the first time."""
 

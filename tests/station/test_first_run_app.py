@@ -245,11 +245,11 @@ def test_a_footswitch_on_the_network_is_found(qtbot: QtBot, at: FirstRunAt, save
         assert "as in rfc2217://" in errors(at.page)[0]
         fill(at, pedal_address=server.url)
         at.page.buttons[PRESS].click()
-        qtbot.waitUntil(lambda: "Press the footswitch" in at.page.foot.text(), timeout=8000)
+        qtbot.waitUntil(lambda: "Press the footswitch" in at.page.foot_words.text(), timeout=8000)
         server.port.foot = True
-        qtbot.waitUntil(lambda: "Pin 8 (CTS) moved" in at.page.foot.text(), timeout=8000)
+        qtbot.waitUntil(lambda: "Pin 8 (CTS) moved" in at.page.foot_words.text(), timeout=8000)
         server.port.foot = False
-        qtbot.waitUntil(lambda: at.page.foot.text() == "The foot closes pin 8 (CTS): it is used.", timeout=8000)
+        qtbot.waitUntil(lambda: at.page.foot_words.text() == "The foot closes pin 8 (CTS): it is used.", timeout=8000)
         qtbot.waitUntil(at.page.save_button.isVisible, timeout=8000)
         at.page.buttons[SAVE].click()
     pedal: Any = load_station(saved[0]).pedal
@@ -274,9 +274,9 @@ def test_a_footswitch_that_sends_text_is_found(qtbot: QtBot, at: FirstRunAt, sav
         assert "one port has one owner" in errors(at.page)[0]
         fill(at, pedal_address=foot, pedal_speed="4800", pedal_bits="7E1")
         at.page.buttons[PRESS].click()
-        qtbot.waitUntil(lambda: "Press the footswitch" in at.page.foot.text(), timeout=8000)
+        qtbot.waitUntil(lambda: "Press the footswitch" in at.page.foot_words.text(), timeout=8000)
         pressed.set()
-        qtbot.waitUntil(lambda: "these are used" in at.page.foot.text(), timeout=8000)
+        qtbot.waitUntil(lambda: "these are used" in at.page.foot_words.text(), timeout=8000)
         qtbot.waitUntil(at.page.save_button.isVisible, timeout=8000)
         at.page.buttons[SAVE].click()
     read: Any = load_station(saved[0]).pedal

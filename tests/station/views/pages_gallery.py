@@ -15,7 +15,7 @@ from PyQt6.QtCore import QCoreApplication
 from PyQt6.QtWidgets import QApplication, QLabel, QWidget
 
 from drivers.template import shown
-from station.first_run_app import BACK, COMPARE, PRESS, SAVE, fields
+from station.first_run_app import COMPARE, PRESS, SAVE, fields
 from station.linework.shrinkage import Trial, estimate
 from station.linework.trial_plot import plot
 from station.settings import shop
@@ -210,7 +210,7 @@ def first_run_trying(_folder: Path, look: LookName, scale: float) -> QWidget:
 
 
 def _first_run(look: LookName, scale: float, now: Shown) -> QWidget:
-    actions = {words: (lambda _: {}) for words in (BACK, LISTEN, COMPARE, PRESS, SAVE)}
+    actions = {words: (lambda _: {}) for words in (LISTEN, COMPARE, PRESS, SAVE)}
     found = ["/dev/serial/by-id/usb-scale", "/dev/serial/by-id/usb-pedal"]
     asked = fields(found, Path("/home/loft/station.toml"))
     page = FirstRunPage(look, asked, lambda: now, actions, _none, scale)

@@ -74,6 +74,17 @@ def test_the_keyboard_goes_on_with_a_job(qtbot: QtBot) -> None:
     assert shown.gone_on == ["J2"]
 
 
+def test_enter_presses_the_button_that_has_the_focus(qtbot: QtBot) -> None:
+    """Enter on a button of the first page does what a click does; Esc leads nowhere and closes nothing."""
+    opened: list[str] = []
+    page = Page(qtbot, JOBS, pages=[("Settings", lambda: opened.append("settings"))]).page
+    page.page_buttons[0].setFocus()
+    qtbot.keyClick(page.page_buttons[0], Qt.Key.Key_Return)
+    assert opened == ["settings"]
+    qtbot.keyClick(page, Qt.Key.Key_Escape)
+    assert page.isVisible()
+
+
 def test_the_button_goes_on_with_the_chosen_job(qtbot: QtBot) -> None:
     """The button below the list goes on with the job that is chosen there."""
     shown = Page(qtbot, JOBS)
