@@ -225,7 +225,12 @@ def _today(archive: Archive, scale: ScaleSettings, target_mn: int, unit: str) ->
 
 def _hold_named(station: StationSettings | None, name: str, rated_strength: str) -> HoldSpecification:
     own = station.hold if station else None
-    if name == STATION_HOLD and own is not None:
+    if name == STATION_HOLD:
+        if own is None:
+            raise SettingsFault(
+                "its pre-stretch is the one of the station file it was begun with, and the station in use has none; "
+                "choose that file under Scale and pedal, or give it [hold]"
+            )
         return own
     hold = hold_named(name, shop_folder(), force_mn(rated_strength) if rated_strength else None)
     if station is not None:

@@ -59,6 +59,11 @@ class Question(QDialog):
         self.answer_button.setProperty("role", "main")
         self.answer_button.setDefault(True)
         self.answer_button.clicked.connect(self._answered)
+        if not fields:  # nothing is asked: there is only to go back
+            self.answer_button.hide()
+            self.leave_button.setText("Back (Esc)")
+            self.leave_button.setProperty("role", "main")
+            self.leave_button.setDefault(True)
         row.addWidget(self.leave_button)
         row.addWidget(self.answer_button)
         column.addLayout(row)

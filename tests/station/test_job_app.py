@@ -17,7 +17,10 @@ from station.records.entries import PieceCut, SignedOff, StepDone
 from station.records.gather import gather
 from station.records.register import register
 from station.records.rows import Row
+from station.settings.shop import hold_named
 from station.settings.station import StationSettings, load_station
+from station.settings.tables import SettingsFault
+from station.views.job_forms import STATION_HOLD
 from tests.station.cli.commands import FOREIGN_STATION
 from tests.station.test_bench_app import ANSWERS, PLAN
 
@@ -112,3 +115,15 @@ def test_the_archives_page_finds_a_job_by_its_lot_and_its_day(qtbot: QtBot, tmp_
     for looked_for, found in (("h-2231", 1), ("thread t-9", 1), (day, 2), ("cut", 1), ("H-2232", 0)):
         page.search.setText(looked_for)
         assert page.rows.count() == found, looked_for
+
+
+def test_a_job_of_a_stations_own_hold_says_where_that_hold_is_missing(tmp_path: Path) -> None:
+    """Begun with the hold of its station file, a job cannot be opened without one, and the words say what to choose."""
+    station = station_of(tmp_path, "B")
+    own = dataclasses.replace(station, hold=hold_named("main-hmpe", tmp_path))
+    with Archive.open(tmp_path / "a.sqlite", bench=station.name, create=True) as archive:
+        job, _ = begin(archive, own, PLAN, {**ANSWERS, "hold": STATION_HOLD})
+        assert bench_of(archive, own, job, "lbf", "imperial").settings.pre_stretch == own.hold
+        for without in (None, dataclasses.replace(station, hold=None)):
+            with pytest.raises(SettingsFault, match="choose that file under Scale and pedal"):
+                bench_of(archive, without, job, "lbf", "imperial")

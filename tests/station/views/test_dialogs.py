@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 from PyQt6.QtCore import Qt, QTimer
-from PyQt6.QtWidgets import QApplication, QComboBox, QDialog, QLabel, QLineEdit, QWidget
+from PyQt6.QtWidgets import QApplication, QComboBox, QDialog, QLabel, QLineEdit, QPushButton, QWidget
 from pytestqt.qtbot import QtBot
 
 from station.views.dialogs import Field, Question, ask
@@ -66,6 +66,18 @@ def test_what_was_said_of_a_field_goes_when_it_is_filled(qtbot: QtBot, question:
     write(question, "by", "a")
     assert errors(question) == ["This is needed, and it is empty."]
     assert question.form.inputs["by"].accessibleDescription() == ""
+
+
+def test_a_message_has_one_button_and_any_way_out_of_it(qtbot: QtBot) -> None:
+    """Where nothing is asked, one button goes back, by Enter as by Esc, and it gives no answer."""
+    told = Question(None, DARK, "This job cannot be opened", "Something is missing.", (), "Go on")
+    qtbot.addWidget(told)
+    told.show()
+    qtbot.waitExposed(told)
+    assert [each.text() for each in told.findChildren(QPushButton) if each.isVisible()] == ["Back (Esc)"]
+    qtbot.keyClick(told, Qt.Key.Key_Return)
+    assert told.result() == QDialog.DialogCode.Rejected
+    assert not told.isVisible()
 
 
 def test_nothing_needed_may_stay_empty(qtbot: QtBot, question: Question) -> None:
