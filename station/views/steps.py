@@ -247,6 +247,9 @@ class FootBand(QWidget):
         self.caution.present(caution)
         if commands != tuple(button.command for button in self.buttons):
             focused = next((button.command for button in self.buttons if button.hasFocus()), None)
+            whole = self.window()
+            if focused is not None and focused not in commands and whole is not None:
+                whole.setFocus()  # else it would go to a neighbour, which Space would press
             for button in self.buttons:
                 button.hide()
                 button.deleteLater()

@@ -142,6 +142,7 @@ class BenchWindow(QMainWindow):
         self.setWindowTitle("fidbench")
         self.setMinimumSize(*LEAST_SIZE)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setFocus()  # not the first button: Space is a tap
         whole = QWidget(self)
         colours = whole.palette()
         colours.setColor(QPalette.ColorRole.Window, QColor(self.look.ground))

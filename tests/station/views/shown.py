@@ -47,7 +47,6 @@ class Bench:
         qtbot.waitExposed(self.window)
         self.window.activateWindow()
         qtbot.waitUntil(self.window.isActiveWindow)
-        self.window.setFocus()
         self.draw()
 
     def draw(self) -> None:

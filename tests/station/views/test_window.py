@@ -114,6 +114,16 @@ def test_tab_walks_the_buttons_and_the_focus_is_seen(qtbot: QtBot) -> None:
         assert button.grab().toImage() != plain[place]
 
 
+def test_the_window_has_the_focus_until_tab_gives_it_away(qtbot: QtBot) -> None:
+    """The window has the focus when it opens, and again once the button that had it is offered no more."""
+    bench = Bench(qtbot, "marking")
+    assert QApplication.focusWidget() is bench.window
+    qtbot.keyClick(bench.window, Qt.Key.Key_Tab)
+    assert QApplication.focusWidget() is bench.window.foot.buttons[0]
+    bench.change(commands=("sign",))
+    assert QApplication.focusWidget() is bench.window
+
+
 def test_space_on_a_focused_button_presses_it(qtbot: QtBot) -> None:
     """Space on a button reached with Tab presses that button; afterwards Space is a tap again."""
     bench = Bench(qtbot, "marking")
