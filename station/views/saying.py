@@ -196,14 +196,17 @@ def is_tall(number: Number | None) -> bool:
 
 
 def second_from_afar(snapshot: Snapshot) -> tuple[Words, ...]:
-    """Give the words beside the number that are read from afar: beside a pull none, beside a length the act."""
+    """Give the words beside the number that are read from afar: beside a pull none, beside a length act and pull."""
     match snapshot.number:
         case None:
             return snapshot.second
         case LengthNumber():
             acts = tuple(words for words in snapshot.second if words.tone == "act")
             leading = snapshot.second[:1]  # "past the opposite number's entry," leads to "toward the canopy"
-            return leading + acts if len(acts) == 1 and leading[0].tone == "plain" else acts
+            pull = tuple(words for words in snapshot.second if words.tone in ("good", "warn", "stop"))
+            if not acts:
+                return snapshot.second  # which says what a length to cut is longer than
+            return (leading if len(acts) == 1 and leading[0].tone == "plain" else ()) + acts + pull
         case _:
             return ()
 

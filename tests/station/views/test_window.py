@@ -14,6 +14,7 @@ from station.at_window import AtWindow
 from station.bench.snapshot import Command, Snapshot, Words, tap_of
 from station.records.entries import HoldJudged
 from station.views.pictures import texts_shown
+from station.views.saying import second_from_afar
 from station.views.steps import COMMAND_WORDS
 from station.views.window import COMMAND_KEYS, PEDAL_KEYS, BenchWindow
 from tests.station.bench.workbench import Workbench
@@ -212,6 +213,18 @@ def test_sound_is_turned_off_and_on_in_view(qtbot: QtBot) -> None:
     qtbot.keyClick(bench.window, Qt.Key.Key_M)
     bench.draw()
     assert "sound off" not in {shown.written.text for shown in texts_shown(bench.window)}
+
+
+def test_from_afar_a_length_is_no_bare_figure() -> None:
+    """From afar a length to cut says what it is longer than, and a mark whether its pull is there."""
+    desk = Workbench()
+    desk.work_to("A: cut")
+    assert [words.text for words in second_from_afar(desk.seen())] == ["longer than the old line's", "finished length"]
+    desk.work_to("B into A: mark")
+    desk.pull(10.0, 2.0)
+    past, toward, pull = second_from_afar(desk.seen())
+    assert (past.tone, toward.text) == ("plain", "toward the canopy")
+    assert pull == Words("pull 10.0 lbf: good", "good")
 
 
 def test_v_and_its_button_go_to_the_view_from_afar_and_back(qtbot: QtBot) -> None:
