@@ -120,6 +120,8 @@ class ComparisonShowing:
                 return f"Is the new {step.line} {level}?"
             if comparing.gauge is None:
                 return f"Read the {reference} on the board"
+            if comparing.method != BY_THE_CHART:
+                return f"Set the gauge on the {reference}"
         again = " again" if step.round > 1 or step.after_sewing else ""
         first = comparing.phase == "reference"
         what = f"Compare {step.line}{again}"
@@ -145,12 +147,11 @@ class ComparisonShowing:
             read = (Words("read it on the board."),) if bench.by_hand else ()  # else the sentence says it
             words = (*read, Words("Done? Tap", "act"))
         elif tap == "zero gauge":
-            where = (
-                "gauge at the chart's length."
-                if comparing.method == BY_THE_CHART
-                else f"gauge on the {self._pull.reference()}."
-            )
-            words = (Words(where), Words("Zero the gauge? Tap", "act"))
+            words = (Words("Zero the gauge? Tap", "act"),)
+            if comparing.method == BY_THE_CHART:
+                words = (Words("gauge at the chart's length."), *words)
+            elif bench.by_hand:  # else the sentence says it
+                words = (Words(f"gauge on the {self._pull.reference()}."), *words)
         elif tap == "done":
             words = (Words("the gauge says nothing: without it, count sixteenths", "warn"), Words("Done? Tap", "act"))
         if comparing.why_no_tap(bench.pulls):

@@ -20,7 +20,7 @@ __all__ = ["Field", "Question", "ask"]
 
 
 class Question(QDialog):
-    """A title, what it is about, the fields, and two buttons: the answer, and leaving it."""
+    """A title, what it is about, the fields, and two buttons: the answer, and the way back."""
 
     def __init__(
         self, parent: QWidget | None, look: Look, title: str, text: str, fields: Sequence[Field], answer: str
@@ -52,7 +52,7 @@ class Question(QDialog):
         column.addWidget(room, 1)
         row = QHBoxLayout()
         row.addStretch(1)
-        self.leave_button = QPushButton("Leave it (Esc)", self)
+        self.leave_button = QPushButton("Back (Esc)", self)
         self.leave_button.setAutoDefault(False)
         self.leave_button.clicked.connect(self.reject)
         self.answer_button = QPushButton(f"{answer} (Enter)", self)
@@ -61,7 +61,6 @@ class Question(QDialog):
         self.answer_button.clicked.connect(self._answered)
         if not fields:  # nothing is asked: there is only to go back
             self.answer_button.hide()
-            self.leave_button.setText("Back (Esc)")
             self.leave_button.setProperty("role", "main")
             self.leave_button.setDefault(True)
         row.addWidget(self.leave_button)
@@ -75,10 +74,10 @@ class Question(QDialog):
             next(iter(self.form.inputs.values())).setFocus()
 
     def reject(self) -> None:
-        """Leave it; where something was typed, ask first."""
+        """Go back; where something was typed, ask first."""
         if self.form.is_changed and not self._asked_before:
             self._asked_before = True
-            self.leave_button.setText("Leave it, and lose what you typed (Esc)")
+            self.leave_button.setText("Back, and lose what you typed (Esc)")
             self.leave_button.setAccessibleName(self.leave_button.text())
             return
         super().reject()

@@ -154,10 +154,8 @@ def test_a_gauge_is_zeroed_on_the_opposite_number_and_read_on_the_new_line() -> 
     """A tap keeps the gauge's place on one line, and a tap on the other takes the difference and files both."""
     desk = desk_at("", gauge=1)
     desk.beside(1.5, lbf=10.0, mm=100.0)
-    assert [words.text for words in desk.seen().second][1:] == [
-        "gauge on the opposite number.",
-        "Zero the gauge? Tap",
-    ]
+    assert desk.seen().sentence.text == "Set the gauge on the opposite number"
+    assert [words.text for words in desk.seen().second][1:] == ["Zero the gauge? Tap"]
     desk.step_on_it()
     desk.beside(0.5, lbf=0.0, mm=100.0)
     desk.beside(1.5, lbf=10.0, mm=103.175)
@@ -179,7 +177,7 @@ def test_with_two_cells_a_gauge_goes_from_one_line_to_the_other() -> None:
     """Zeroed on the opposite number, the gauge is asked for on the new line, both still under their pull."""
     desk = desk_at("two cells", gauge=1)
     desk.beside(1.5, lbf=10.0, other_lbf=10.0, mm=100.0)
-    assert desk.seen().sentence.text == "Compare B: both to 10 pounds, each on its own scale"
+    assert desk.seen().sentence.text == "Set the gauge on the opposite number"
     desk.step_on_it()
     desk.beside(1.5, lbf=10.0, other_lbf=10.0, mm=103.175)
     assert desk.seen().sentence.text == "Now the gauge on the new line: it reads long"
