@@ -175,7 +175,7 @@ class PullShowing:
             second,
             gauge=self._hold_gauge(spec, watch),
             under=under,
-            progress=Progress(held_us / 1e6, spec.duration_us / 1e6, complete),
+            progress=None if bench.blocked_piece else Progress(held_us / 1e6, spec.duration_us / 1e6, complete),
             card=self._trace(watch),
             caution=HANDLE,
         )

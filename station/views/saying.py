@@ -196,7 +196,7 @@ def is_tall(number: Number | None) -> bool:
 
 
 def second_from_afar(snapshot: Snapshot) -> tuple[Words, ...]:
-    """Give the words beside the number that are read from afar: beside a pull none, beside a length act and pull."""
+    """Give the words beside the number that are read from afar: beside a pull why to stop, beside a length the act."""
     match snapshot.number:
         case None:
             return snapshot.second
@@ -208,7 +208,9 @@ def second_from_afar(snapshot: Snapshot) -> tuple[Words, ...]:
                 return snapshot.second  # which says what a length to cut is longer than
             return (leading if len(acts) == 1 and leading[0].tone == "plain" else ()) + acts + pull
         case _:
-            return ()
+            return tuple(
+                words for words in snapshot.second if words.tone == "stop"
+            )  # why the work stops, and nothing else
 
 
 class NumberPanel(Panel[Figure]):
