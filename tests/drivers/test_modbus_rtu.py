@@ -57,7 +57,9 @@ def test_the_four_orders_of_a_float(order: Any, sent: str) -> None:
     assert answer(form, 123456.0) == raw
 
 
-@pytest.mark.parametrize(("baud", "silence_us"), [(1200, 32084), (9600, 4011), (19_200, 2006), (38_400, 1750)])
+@pytest.mark.parametrize(
+    ("baud", "silence_us"), [(110, 350_000), (1200, 32084), (9600, 4011), (19_200, 2006), (38_400, 1750)]
+)
 def test_the_silence_before_a_question(baud: int, silence_us: int) -> None:
     """The line is silent for 3.5 characters of 11 bits, and for 1.75 ms above 19200 baud (serial line 2.5.1.1)."""
     assert gap_us(baud) == silence_us
@@ -165,6 +167,21 @@ def test_a_refusal_is_said_in_words(exception: int, words: str) -> None:
     assert words in noise.why
 
 
+@pytest.mark.parametrize(("function", "refused"), [(3, "83"), (4, "84")])
+def test_a_refusal_names_the_function_it_refuses(function: Any, refused: str) -> None:
+    """A refusal bears the function asked for plus 0x80 (application protocol, section 7, from memory)."""
+    form = ModbusFormat(unit="lbf", register=0, number="int16", function=function)
+    assert refusal(form, 2) == sealed(bytes.fromhex(f"01 {refused} 02"))
+
+
+def test_a_frame_on_the_line_is_256_bytes_at_most() -> None:
+    """What is no answer comes out in pieces of the longest frame, 256 bytes (serial line, from memory)."""
+    decoder = ModbusDecoder(FLOAT)
+    decoder.request()
+    assert decoder.feed(bytes(511)) == []
+    assert decoder.feed(bytes(1)) == [Noise(bytes(256), "no answer to the question")]
+
+
 @pytest.mark.parametrize(
     ("before", "why"),
     [
@@ -239,6 +256,8 @@ def test_any_chunking_gives_the_same(raw: bytes, cuts: list[int]) -> None:
         ({"factor": 0.0}, "factor: found 0"),
         ({"register": 65535}, "expected a register from 0 to 65534"),
         ({"decimals_register": -1}, "decimals_register: found -1"),
+        ({"decimals_register": 65536}, "decimals_register: found 65536, expected a register from 0 to 65535"),
+        ({"status_register": 65536, "status": {"0": "stable"}}, "expected a register from 0 to 65535"),
         ({"decimals_register": 200}, "are 191, and one question reads at most 125"),
         ({"status": {"0": "stable"}}, "status_register: is missing"),
         ({"status_register": 11}, "status: is missing"),
@@ -251,6 +270,13 @@ def test_what_cannot_work_is_refused(settings: dict[str, Any], words: str) -> No
     with pytest.raises(FormatFault) as refused:
         ModbusFormat(**{"unit": "lbf", "register": 10, "number": "float32"} | settings)
     assert words in str(refused.value)
+
+
+def test_the_last_register_may_hold_anything_of_one_register() -> None:
+    """Registers count to 65535, and a number of one register, its decimals and its status may stand there."""
+    last: dict[str, Any] = {"decimals_register": 65535, "status_register": 65535, "status": {"0": "stable"}}
+    form = ModbusFormat(unit="N", register=65535, number="int16", **last)
+    assert (form.first, form.count) == (65535, 1)
 
 
 # A server of another make

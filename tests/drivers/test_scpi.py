@@ -169,6 +169,7 @@ def test_any_chunking_gives_the_same(raw: bytes, cuts: list[int]) -> None:
         ({"unit": "N", "query": "A?\nB?"}, "expected a query of plain letters"),
         ({"unit": "N", "end": b";"}, "end: found ';'"),
         ({"unit": "N", "field": 0}, "field: found 0"),
+        ({"unit": "N", "field": 100}, "field: found 100"),
     ],
 )
 def test_what_cannot_work_is_refused(settings: dict[str, object], words: str) -> None:

@@ -246,6 +246,13 @@ def test_an_overloaded_scale_sends_dashes() -> None:
     ]
 
 
+def test_an_overloaded_scale_is_written_without_its_force() -> None:
+    """Where the status is overload or fault, dashes are sent, whatever force there would be."""
+    form = TextFormat("{value};{unit};{status}")
+    assert encode(form, 99.99, "lbf", "overload") == b"-----;lbf;overload\r\n"
+    assert encode(form, None, "lbf", "stable") == b"-----;lbf;stable\r\n"
+
+
 def test_dashes_without_an_overload_are_noise() -> None:
     """Dashes in a frame that names no overload, or whose unit is unknown, are no frame."""
     form = TextFormat("{value};{unit};{status}")
@@ -277,6 +284,13 @@ def test_dashes_up_to_a_check() -> None:
     raw = encode(form, None, None, "overload")
     assert raw == b"overload;----- " + b"%02X" % xor8(b"overload;----- ") + b"\r\n"
     assert decode(form, raw) == [Frame(None, "lbf", "overload")]
+
+
+def test_what_stands_for_a_force_may_look_like_a_check() -> None:
+    """What a scale sends in place of a force may hold what a check could be; the check is what stands at the end."""
+    form = TextFormat("{status};{value}{skip:1}{check}", unit="lbf", checksum="xor8")
+    body = b"overload;Er 12 "
+    assert decode(form, body + b"%02X" % xor8(body) + b"\r\n") == [Frame(None, "lbf", "overload")]
 
 
 def test_status_value_unit_between_stx_and_etx() -> None:
@@ -426,6 +440,7 @@ def test_a_narrow_column_rounds_as_a_scale_does() -> None:
     """A force with more digits than its column holds is sent with as many decimals as fit."""
     form = TextFormat("A{value:6}", unit="lbf", decimal=",")
     assert encode(form, 29.9600000001, None, None) == b"A29,960\r\n"
+    assert encode(form, 123456.7, None, None) == b"A123457\r\n"
     assert encode(form, None, None, None) == b"A------\r\n"
 
 
