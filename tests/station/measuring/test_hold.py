@@ -94,6 +94,16 @@ def test_a_gap_of_max_gap_is_watching_and_one_beyond_is_not() -> None:
     assert judge(wider, SPEC, U).reasons == ("short",)
 
 
+def test_two_readings_a_microsecond_apart_are_one_span() -> None:
+    """The smallest step of a clock that goes on breaks no span, judged at once or reading by reading."""
+    rows = trace(*steady(30_000))
+    rows.at_us[5] = rows.at_us[4] + 1
+    state = begin(SPEC, U)
+    for row in range(len(rows)):
+        state = step(state, rows[row : row + 1])
+    assert conclude(state).verdict == judge(rows, SPEC, U).verdict == "held"
+
+
 def test_length_never_runs_from_the_moment_before() -> None:
     """The time between the last reading below and the first inside does not count."""
     assert verdict((0, 0), *steady(30_000, 100, 1000), (1100, 0)) == ("not-held", "short")
@@ -296,6 +306,11 @@ def test_what_is_held_was_watched_and_inside_throughout() -> None:
         assert (np.diff(trace.at_us[rows_in]) <= spec.max_gap_us).all()
         assert trace.at_us[span.end_row] - trace.at_us[span.start_row] >= spec.duration_us
     assert held > 100
+
+
+def test_a_typed_uncertainty_knows_no_error() -> None:
+    """An expanded uncertainty that was typed is twice the standard one, and says nothing of a mean error."""
+    assert typed_uncertainty(890).facts() == {"expanded_mn": 890, "standard_un": 445_000, "error_un": 0}
 
 
 def test_facts_come_back_from_a_record() -> None:

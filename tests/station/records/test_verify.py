@@ -147,6 +147,14 @@ def test_every_altered_byte_of_every_trace_hash_is_found_at_its_hold(column: str
             assert [seq for seq, _ in damaged] == [n + 2], (name, new)
 
 
+def test_a_trace_under_an_altered_hash_is_known_by_its_readings() -> None:
+    """A trace under another hash than its own is not called missing, nor taken for one that was put in."""
+    (name, *_), stray = filed()[1], "0" * 64
+    whole = found(with_trace(0, hash=stray))
+    assert [each.what for each in whole.damaged] == [f"its trace, {name[:12]}..., stands under a hash that was altered"]
+    assert whole.remarks == ()
+
+
 def test_every_altered_byte_of_every_trace_is_found_at_its_hold() -> None:
     """One byte of a stored trace altered, also one that unpacks to the same: the hold that names it is named."""
     for n, stored in enumerate(filed()[1].values()):
