@@ -150,6 +150,16 @@ class TestOneCascade:
         """The reason gives the line that gains most, and what it would lose in another order."""
         assert "So A is within 1/2 in" in make_plan(one_cascade()).why_this_order
 
+    def test_an_order_that_gains_nothing_is_given_by_the_rule_alone(self):
+        """Where the shortening is certain no order is surer, and the reason names no gain."""
+        why = make_plan(one_cascade(shrinkage=ShrinkageSettings(0.0625, 0.0))).why_this_order
+        assert why.endswith("so no shortening is allowed for twice.")
+
+    def test_a_knot_is_in_the_canopy_end_that_has_one(self):
+        """B's canopy end holds its knot of 1 1/4 in, and no other trap holds one."""
+        knots = {step.trap: step.knot_m for step in make_plan(one_cascade()).steps}
+        assert {name: round(knot_m / INCH, 9) for name, knot_m in knots.items() if knot_m} == {"B canopy end": 1.25}
+
     def test_the_example_plan_is_this_one(self):
         """The plan in config/jobs gives the same marks and cut lengths."""
         example = make_plan(load_plan("config/jobs/one-cascade.toml"))
@@ -272,17 +282,22 @@ class TestWarnings:
         """A stiffness under 1000 lbf is questioned by name and number."""
         plan = make_plan(with_line(one_cascade(), "A", stiffness_n=900 * 4.4482216152605))
         assert [w for w in plan.warnings if "'A'" in w and "900.0 lbf" in w and "1000 lbf" in w]
+        just = make_plan(with_line(one_cascade(), "A", stiffness_n=1000 * 4.4482216152605))
+        assert not [w for w in just.warnings if "found a stiffness" in w]
 
     def test_a_loop_and_a_knot(self):
         """With a loop and a knot the running-end mark of the entry is said to leave the knot out."""
         plan = with_line(one_cascade(), "A", canopy_end=CanopyEnd(5 * INCH, 1 * INCH, 2 * INCH))
         assert [w for w in make_plan(plan).warnings if "'A'" in w and "2 in" in w and "knot" in w]
+        assert not [w for w in make_plan(one_cascade()).warnings if "knot" in w]
 
     def test_many_lines_make_one_short_warning(self):
         """A warning about many lines names five and counts the rest."""
         lines = tuple(LineSettings(f"L{n}", LinkEnd(0.04, 0.1), CanopyEnd(0.1), 2.0) for n in range(40))
         warnings = make_plan(one_cascade(lines=lines)).warnings
         assert [w for w in warnings if "L0, L1, L2, L3, L4 and 35 more lines" in w]
+        six = make_plan(one_cascade(lines=lines[:6])).warnings
+        assert [w for w in six if "stiffness is not given for L0, L1, L2, L3, L4, L5:" in w]
 
 
 class TestProperties:

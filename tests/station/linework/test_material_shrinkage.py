@@ -68,6 +68,8 @@ def test_a_guest_of_unknown_thickness_is_named():
     assert not any("how thick" in warning for warning in known.warnings)
     alike = planned(ShrinkageSettings(material=thin), MAIN, BRANCH)
     assert not any("how thick" in warning for warning in alike.warnings)
+    typed = planned(None, replace(MAIN, material=HMPE, shrinkage=ShrinkageSettings(0.06, 0.01)), guest)
+    assert not any("how thick" in warning for warning in typed.warnings)
 
 
 def test_trials_of_different_lots_are_warned_of():
@@ -106,6 +108,7 @@ def test_one_trial_gives_no_interval():
     assert plan.steps[0].shortening_95_m is None
     assert "shortening" not in plan.lines[0].budget_m
     assert any("how sure the shortening of A is" in warning for warning in plan.warnings)
+    assert not any("few trials" in warning for warning in plan.warnings)
 
 
 def test_the_nearer_source_wins():
