@@ -40,6 +40,7 @@ _CLEAR = 5.0
 _NAME_HEIGHT = 22.0
 _NEAR_ITS_TRAP = 26.0
 _BESIDE_ATTACHMENT, _BESIDE_KNOT = 14.0, 34.0
+_ENTRY = "entry"
 _LEAST_MARGIN = 92.0
 
 
@@ -171,16 +172,16 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
 def place(drawing: LineDrawing, width: float = 1200.0, edge: float = 40.0) -> PlacedDrawing:
     """Place a drawing on a canvas of `width`, at whose right an `edge` stays free; its height is what words need."""
-    marks = [mark for trap in drawing.traps for mark in trap.marks]
-    marks += [mark for line in drawing.lines for mark in line.marks]
-    right = max([_LEAST_MARGIN, *(_words_width(mark) + _CLEAR + edge for mark in marks)])
+    widths = [_words_width(mark, mark.name == _ENTRY) for trap in drawing.traps for mark in trap.marks]
+    widths += [_words_width(mark, True) for line in drawing.lines for mark in line.marks]
+    right = max([_LEAST_MARGIN, *(width + _CLEAR + edge for width in widths)])
     left = _LEAST_MARGIN
     across = max(width - left - right, 100.0)
     return _Placing(drawing, width, left, across, width - edge).placed()
 
 
-def _words_width(mark: DrawnMark) -> float:
-    return max(text_width(row, MARK_SIZE, bold=mark.name == "entry") for row in mark.words)
+def _words_width(mark: DrawnMark, bold: bool) -> float:
+    return max(text_width(row, MARK_SIZE, bold=bold) for row in mark.words)
 
 
 class _Tiers:
@@ -213,10 +214,6 @@ class _Placing:
         self.on_host: dict[str, list[DrawnTrap]] = {line.name: [] for line in drawing.lines}
         for trap in sorted(drawing.traps, key=lambda each: each.start):
             self.on_host[trap.host].append(trap)
-        self.carried: dict[str, list[DrawnLine]] = {line.name: [] for line in drawing.lines}
-        for line in drawing.lines:
-            if line.joins is not None:
-                self.carried[line.joins].append(line)
         self.risers = {line.name: self._riser(line) for line in drawing.lines}
 
     def x(self, fraction: float) -> float:
@@ -303,7 +300,8 @@ class _Placing:
         edges: list[float] = []
         placed: dict[tuple[str, str], PlacedWords] = {}
         for number, (x, is_start, trap, mark) in enumerate(marks):
-            needed = _words_width(mark)
+            is_entry = mark.name == _ENTRY or not trap  # a plain mark is as much to be made as an entry
+            needed = _words_width(mark, is_entry)
             next_x = next((other[0] for other in marks[number + 1 :] if other[0] < x - 2), -math.inf)
             low, tier, anchor = x - _CLEAR - needed, 0, "end"
             left_is_free = (
@@ -318,7 +316,6 @@ class _Placing:
                 tier = bisect_left(edges, low + needed + 2)
             edges += [math.inf] * (tier + 1 - len(edges))
             edges[: tier + 1] = [min(edge, low - 1, x - 1) for edge in edges[: tier + 1]]
-            is_entry = mark.name == "entry" or not trap
             placed[trap, mark.name] = PlacedWords(
                 rows=mark.words,
                 box=Box(low, _BELOW_LANE + _TIER_BELOW * tier, needed, 2 * _ROW),

@@ -317,8 +317,9 @@ def test_the_picture_needs_nothing_beside_itself(look):
 
 
 def all_words(placed):
-    """Give all words of a drawing but those of plain marks."""
+    """Give all words of a drawing."""
     words = [line.name for line in placed.lines] + [trap.number for trap in placed.traps if trap.number is not None]
+    words += [mark.words for line in placed.lines for mark in line.marks]
     return words + [mark.words for trap in placed.traps for mark in trap.marks]
 
 
