@@ -24,7 +24,7 @@ from station.settings.sheet import SheetRow, read_columns
 
 _DECIMAL = re.compile(r"([0-9]{1,9})(?:\.([0-9]{1,9}))? ?(m|cm|mm|in|ft)", re.ASCII)
 
-_TAPE_M = float(units.factor("in", "length")) / 16  # how well two lines are read against each other: our own figure
+_TAPE_M = 0.0254 / 16  # how well two lines are read against each other: our own figure
 _OPTIONAL = ("material", "lot", "guest", "uncertainty", "made")
 
 

@@ -7,15 +7,17 @@ the ceiling an eight-sided plate with a bar. Each tone that sounds has a sign of
 from __future__ import annotations
 
 import math
-from typing import assert_never
+from typing import TYPE_CHECKING, assert_never
 
 from PyQt6.QtCore import QLineF, QPointF, QRectF, Qt
 from PyQt6.QtGui import QColor, QPen, QPolygonF
 
-from station.bench.cues import Cue
-from station.bench.snapshot import StepState, Tone
 from station.views.lettering import Sheet
 from station.views.palette import tone_colour
+
+if TYPE_CHECKING:  # the first page draws with a pen, and needs no bench for it
+    from station.bench.cues import Cue
+    from station.bench.snapshot import StepState, Tone
 
 
 def pen_of(colour: str, width: float, *, dashed: tuple[float, float] | None = None, flat: bool = False) -> QPen:
