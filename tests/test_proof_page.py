@@ -39,3 +39,15 @@ def test_the_figures_list_every_campaign() -> None:
     assert len(every()) == sum(
         "    sys.exit(run(" in each.read_text(encoding="utf-8") for each in CAMPAIGNS.glob("*.py")
     )
+
+
+def test_the_page_of_a_reline_has_the_figures_measured() -> None:
+    """What a reline asks of a rigger's time stands on its page as it stands among the figures."""
+    figures = (PAGE_OF / "figures.md").read_text(encoding="utf-8")
+    told = (PAGE_OF / "reline.md").read_text(encoding="utf-8")
+    by_line = re.search(r"whole reline of .* demands, by line \| ([0-9.]+) \|", figures)
+    by_main = re.search(r"the same by main line, its cascade in it \| ([0-9.]+) \|", figures)
+    assert by_line is not None
+    assert by_main is not None
+    assert f"{by_line[1]} s a line" in told
+    assert f"{by_main[1]} s a main line" in told
