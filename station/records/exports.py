@@ -139,7 +139,7 @@ def take_in(source: Path, where: str) -> dict[str, Link]:
 
     if not source.is_file():
         raise ExportFault(f"{source}: there is no such file; name an export, as records export prints it")
-    with source.open(encoding="utf-8") as file:
+    with source.open("rb") as file:
         items = _Reading(source).items(file)
         first = next(items, None)
         if not isinstance(first, Row):
@@ -166,7 +166,7 @@ class _Reading:
         self.named: dict[str, int] = {}  # a trace, and the line that names it first
         self.given: set[str] = set()
 
-    def items(self, lines: Iterable[str]) -> Iterator[Row | StoredTrace]:
+    def items(self, lines: Iterable[bytes]) -> Iterator[Row | StoredTrace]:
         number = 0
         for number, line in enumerate(lines, 1):
             try:

@@ -172,7 +172,7 @@ def told_by_loader(path: Path, load: Callable[[Path], Any]) -> str | None:
         load(path)
     except Exception as fault:  # whatever is raised is what is looked for
         if not is_fault(fault):
-            return f"{path.name}: {load!r} raised {fault!r}"
+            return f"{path.name}: {load!r} raised {fault!r:.300}"
         if str(path) not in str(fault):
             return f"{path.name}: {load!r} does not name the file: {fault}"
     return None
@@ -189,7 +189,7 @@ def told_by_command(words: list[str], allowed: Container[int] = range(4)) -> str
     except SystemExit as end:
         status = end.code or 0
     except BaseException as fault:  # whatever is raised is what is looked for
-        return f"{words} raised {fault!r}"
+        return f"{words} raised {fault!r:.300}"
     finally:
         sys.argv = before
     if status not in allowed or "Traceback" in err.getvalue():

@@ -353,3 +353,15 @@ def test_a_key_is_made_and_signs(capfd: CapFd, tmp_path: Path) -> None:
     take_in(taken, str(tmp_path / "again.sqlite"))
     again = run(capfd, "records", "verify", "--archive", tmp_path / "again.sqlite", "--key", public, "--json")
     assert (again.status, again.json["keys"]) == (0, {public: 1})
+
+
+def test_a_file_that_is_no_text_is_refused_by_its_line(tmp_path: Path) -> None:
+    """A PDF given for an export is named, with the line, and nothing is kept of it."""
+    source, target = tmp_path / "record.pdf", tmp_path / "again.sqlite"
+    source.write_bytes(b"%PDF-1.3\n%\x93\x8c\x8b\x9e\n")
+    with pytest.raises(ExportFault, match=r"record\.pdf: line 1: is no line of an export"):
+        take_in(source, str(target))
+    source.write_bytes(b"\x93\x8c\n")
+    with pytest.raises(ExportFault, match=r"record\.pdf: line 1: is no line of an export"):
+        take_in(source, str(target))
+    assert not target.exists()
