@@ -64,6 +64,8 @@ class Table:
             raise SettingsFault(f"{path}: is no text file; expected TOML in UTF-8") from None
         except tomllib.TOMLDecodeError as fault:
             raise SettingsFault(f"{path}: is not valid TOML: {fault}") from None
+        except ValueError:
+            raise SettingsFault(f"{str(path)!r}: cannot be read: no file can have that name") from None
         return cls(str(path), "", content)
 
     def fault(self, key: str, why: str) -> SettingsFault:

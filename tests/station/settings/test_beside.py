@@ -141,6 +141,7 @@ def test_the_text_kept_with_a_job_needs_no_other_file(tmp_path: Path) -> None:
         (("numbers = [1, 2]", "numbers = [1, 1]"), "two lines of the set are called 'A 1 left'"),
         (('sides = ["left"]', 'sides = ["top"]'), "left"),
         (("one-cascade.toml", "nowhere.toml"), "nowhere.toml: cannot be read"),
+        (("one-cascade.toml", "no\\u0000where.toml"), "cannot be read: no file can have that name"),
         (('group = "A"', 'group = "A"\nwidth = 3'), "unknown key 'width'"),
     ],
 )
