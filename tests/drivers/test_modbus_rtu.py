@@ -58,7 +58,8 @@ def test_the_four_orders_of_a_float(order: Any, sent: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("baud", "silence_us"), [(110, 350_000), (1200, 32084), (9600, 4011), (19_200, 2006), (38_400, 1750)]
+    ("baud", "silence_us"),
+    [(110, 350_000), (1200, 32084), (9600, 4011), (19_200, 2006), (19_201, 1750), (38_400, 1750)],
 )
 def test_the_silence_before_a_question(baud: int, silence_us: int) -> None:
     """The line is silent for 3.5 characters of 11 bits, and for 1.75 ms above 19200 baud (serial line 2.5.1.1)."""

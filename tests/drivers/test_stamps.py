@@ -104,6 +104,16 @@ def test_a_scale_that_changes_its_pace_is_followed_after_half_of_what_is_looked_
     assert 10_000 < (stamper.period_us or 0) <= 20_000
 
 
+def test_a_scale_that_quickens_is_followed_with_half_of_what_is_looked_at() -> None:
+    """The lower median over the last 64 spacings moves with the 32nd of a quicker pace, and not with the 31st."""
+    stamper = Stamper()
+    for at_us in [*range(0, 2_000_000, 20_000), *range(1_990_000, 1_990_000 + 31 * 10_000, 10_000)]:
+        stamper.stamp(1, at_us)
+    assert stamper.period_us == 20_000
+    stamper.stamp(1, 1_990_000 + 31 * 10_000)
+    assert stamper.period_us == (15 * 20_000 + 10_000) // 16  # fifteen slow spacings and a quick one: the slowest new
+
+
 def test_a_period_must_be_above_zero() -> None:
     """A nominal period of nothing is refused."""
     with pytest.raises(ValueError, match="found a period of 0 us"):

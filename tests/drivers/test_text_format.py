@@ -15,6 +15,7 @@ REFUSED: list[tuple[str, dict[str, Any], str]] = [
     ("{valeu}", {}, "{valeu} is no field; the nearest is {value}"),
     ("{value} {x}", {}, "known are {value}, {unit}, {status}, {skip}, {check}"),
     ("{Value}", {}, "the nearest is {value}"),
+    ("{value} {st}", {}, "{st} is no field; the nearest is {status}"),  # half alike, the least that is near
     ("{value}{", {}, "found '{' at character 7 without its other brace; a literal brace is written {{"),
     ("{value}}", {}, "found '}' at character 7 without its other brace"),
     ("{value;{unit}", {}, "found '{' at character 0"),

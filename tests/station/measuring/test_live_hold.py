@@ -55,6 +55,22 @@ def test_it_waits_for_zero_where_a_limit_is_set() -> None:
     assert (hold.closed.judgement.verdict, len(hold.closed.trace)) == ("held", 14)
 
 
+def test_a_zero_is_awaited_after_completion_also_where_none_came_before() -> None:
+    """A complete hold with no zero before it runs on to the first zero after it, and is void all the same."""
+    hold = LiveHold(spec(zero_limit_mn=100), U, None)
+    assert names(hold.feed(readings(*[30.0] * 11))) == ["InBand", "Completed"]
+    assert hold.feed(readings(20.0, 10.0, start_us=8_100_000)) == []
+    assert names(hold.feed(readings(5.0, 0.0, 30.0, start_us=8_300_000))) == ["ZeroSeen", "Closed"]
+    assert hold.closed is not None
+    assert (hold.closed.judgement.verdict, len(hold.closed.trace)) == ("void", 15)
+    assert hold.closed.judgement.reasons == ("zero-not-seen-before",)
+
+
+def test_a_hold_begins_with_nothing_unreadable() -> None:
+    """Messages that could not be read are counted from none."""
+    assert LiveHold(spec(), U, None).garbage == 0
+
+
 def test_a_zero_before_the_hold_is_told_once() -> None:
     """However many readings of a slack line come before the pull, that it is zero is said once."""
     hold = LiveHold(spec(zero_limit_mn=100), U, None)

@@ -110,7 +110,9 @@ def test_a_time_that_is_no_utc_text_is_refused(at: str) -> None:
         seal(FIRST_PREV, BENCH, 1, at, {})
 
 
-@pytest.mark.parametrize(("prev", "seq"), [(FIRST_PREV, 2), ("a" * 64, 1), (FIRST_PREV, 0), ("A" * 64, 2), ("a", 2)])
+@pytest.mark.parametrize(
+    ("prev", "seq"), [(FIRST_PREV, 2), ("a" * 64, 1), (FIRST_PREV, 0), ("a" * 64, 0), ("A" * 64, 2), ("a", 2)]
+)
 def test_a_first_entry_that_is_not_first_is_refused(prev: str, seq: int) -> None:
     """Zeros stand before the first entry and before no other."""
     with pytest.raises(SealError):
@@ -237,6 +239,15 @@ def test_an_entry_that_was_renumbered_is_found_where_it_is_and_where_it_should_b
     links[1] = dataclasses.replace(links[1], seq=9)
     links.sort(key=lambda link: link.seq)
     assert told(links) == [(2, "it is missing"), (9, "it holds the text of entry 2")]
+
+
+def test_damage_is_told_in_the_order_of_the_entries() -> None:
+    """An entry that takes no place in the chain is told after those before it, though it is known first."""
+    links = chained(4)
+    links[1] = dataclasses.replace(links[1], seq=9)
+    links[3] = dataclasses.replace(links[3], body=links[3].body.replace(b"check 4", b"check 9"))
+    links.sort(key=lambda link: link.seq)
+    assert [seq for seq, _ in told(links)] == [2, 4, 9]
 
 
 def test_an_entry_of_another_bench_is_found() -> None:
