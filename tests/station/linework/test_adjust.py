@@ -60,6 +60,11 @@ def test_the_lower_end_is_the_bottom():
     assert all(part in warning for part in ("B canopy end", "the lower end of 'B'", "6 in"))
 
 
+def test_a_take_in_that_ends_just_above_the_lower_end_is_sound():
+    """Where no trap lies below, a take-in may reach down to the line's own lower end, however near, without a word."""
+    assert adjust(replace(PLAN, lines=(MAIN, replace(BRANCH, length_m=6 * INCH))), "B", INCH).warnings == ()
+
+
 def test_what_is_trapped_now_counts():
     """After an earlier adjustment the next one starts from what is trapped now."""
     found = adjust(PLAN, "A", -INCH / 4, trapped_m=4 * INCH)
@@ -120,6 +125,7 @@ def test_a_tack_needs_its_trap():
     sewn = replace(PLAN, lines=(replace(MAIN, canopy_end=CanopyEnd(5 * INCH, sewing=tack)), BRANCH))
     (warning,) = adjust(sewn, "A", -1.75 * INCH).warnings
     assert all(part in warning for part in ("A canopy end", "3 3/8 in", "3 1/2 in", "tack", "open the trap"))
+    assert adjust(sewn, "A", -INCH).warnings == ()
 
 
 def test_at_a_joint_both_lines_change():

@@ -181,13 +181,13 @@ def test_a_trial_that_is_off_is_named_by_its_row():
 
 
 def test_few_trials_are_said_to_be_few():
-    """Below eight degrees of freedom the plan says that its probability is rather lower; from eight on it does not."""
+    """From one degree of freedom up to eight the plan says that its probability is rather lower; from eight on not."""
 
     def few(n):
         plan = planned(ShrinkageSettings(trials=LIKE[:n]), MAIN)
         return any("rests on few trials" in warning for warning in plan.warnings)
 
-    assert [few(3), few(8), few(9)] == [True, True, False]
+    assert [few(2), few(3), few(8), few(9)] == [True, True, True, False]
 
 
 def test_errors_of_different_trials_do_not_add_before_they_are_squared():

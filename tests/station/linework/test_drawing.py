@@ -363,6 +363,48 @@ def test_a_number_stands_near_its_trap_and_a_name_near_its_line(name):
             assert 0 < line.name.box.x - drawn_to < 10
 
 
+def named(name="B", length=75, trap=4):
+    """Give the words of a cascade's name, where its lane begins, and the box of the number of its only trap."""
+    placed = place(layout(planned(main("A", 120), branch(name, "A", 48, length, trap=trap))))
+    line = next(line for line in placed.lines if line.line.name == name)
+    return line.name, line.lane_x, next(trap.number.box for trap in placed.traps if trap.trap.host == name)
+
+
+def test_a_name_stands_in_the_middle_of_its_free_stretch():
+    """A name stands midway between where its line has reached its lane and 2 short of the next number."""
+    name, lane_x, number = named()
+    assert name.box.y + name.box.height == number.y + number.height
+    assert name.box.x + name.box.width / 2 == pytest.approx((lane_x + number.x - 2) / 2)
+
+
+def test_a_name_needs_five_on_either_side():
+    """As its trap grows, a line's name stays beside the number until 5 are left free on either side, and no longer."""
+    clear = [
+        name.box.x - lane_x
+        for name, lane_x, number in (named(length=30, trap=4 + n / 10) for n in range(120))
+        if name.anchor == "middle" and name.box.y == number.y
+    ]
+    assert 5 <= min(clear) < 5.5
+
+
+@pytest.mark.parametrize("length", [60, 61])
+def test_a_name_past_its_end_is_cut_no_shorter_than_it_must_be(length):
+    """A name too long for its line and for the room beyond it keeps every letter that the room has a place for."""
+    name = "m" * length
+    words, _, _ = named(name, length=12)
+    kept = words.rows[0].removesuffix("…")
+    room = 1200 - 40 - words.box.x
+    assert words.anchor == "start"
+    assert len(kept) > 1
+    assert text_width(f"{kept}…", words.size, bold=True) <= room < text_width(f"{kept}m…", words.size, bold=True)
+
+
+def test_a_mark_above_the_closing_entry_overlaps_nothing():
+    """Where a plain mark stands above the closing entry, no words lie over other words or a leader."""
+    marked = replace(main("A", 120), marks=(HeightMark("end", 120 * INCH),))
+    assert clashes(place(layout(planned(marked)))) == []
+
+
 def test_a_number_stands_over_its_trap_or_clear_of_the_line_that_rises_there():
     """A number stands over its trap's middle; where a line rises there it stands beside it, 5 clear of that line."""
     closing = replace(main("A", 51), canopy_end=CanopyEnd(1 * INCH, 1 * INCH))

@@ -66,6 +66,18 @@ def test_traps_that_only_touch_are_no_clash():
     assert len(make_plan(settings).steps) == 6
 
 
+def test_a_billionth_of_a_metre_beyond_either_end_is_rounding():
+    """A trap may reach past its host's top, or down past its lower end, by 1e-9 m itself; by twice that it may not."""
+    host, top_m = branch(), 75 * INCH
+    for at_m in (0.0, top_m + 1e-9):
+        least = replace(branch("C"), link_end=Joint("B", at_m, 1e-9))
+        lines = (MAIN, host, least)
+        plan = PlanSettings("plan.toml", "p", 44.5, INCH / 2, lines, shrinkage=ShrinkageSettings(0.0625, 0.01))
+        assert "C into B" in make_plan(plan).order
+    assert has(refused(MAIN, host, replace(least, link_end=Joint("B", 0.0, 2e-9))), "'C into B' reaches down")
+    assert has(refused(MAIN, host, replace(least, link_end=Joint("B", top_m + 2e-9, 1e-9))), "'C into B' reaches up")
+
+
 def test_a_clash_smaller_than_a_sixteenth_is_still_told_apart():
     """Where both heights would read the same in sixteenths they are given in millimetres."""
     assert has(refused(MAIN, branch(at=11.499)), "165.100 mm", "165.075 mm")
