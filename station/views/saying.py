@@ -208,9 +208,7 @@ def second_from_afar(snapshot: Snapshot) -> tuple[Words, ...]:
                 return snapshot.second  # which says what a length to cut is longer than
             return (leading if len(acts) == 1 and leading[0].tone == "plain" else ()) + acts + pull
         case _:
-            return tuple(
-                words for words in snapshot.second if words.tone == "stop"
-            )  # why the work stops, and nothing else
+            return tuple(words for words in snapshot.second if words.tone == "stop")
 
 
 class NumberPanel(Panel[Figure]):

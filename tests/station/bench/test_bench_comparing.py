@@ -35,12 +35,17 @@ def test_marking_counts_only_under_the_marking_pull() -> None:
     assert (mark.line, mark.offset_um, round((mark.pull_mn or 0) / 4448.22, 1)) == ("A", 7938, 10.2)
 
 
-def find_long(desk: Workbench, sixteenths: int, long: bool) -> None:
-    """Compare by foot and find the new line long or short by so many sixteenths."""
+def pull_both(desk: Workbench) -> None:
+    """Pull the opposite number, ease off, then pull the new line alike."""
     desk.pull(10.2, 1.0)
     desk.press()
     desk.pull(0.0, 0.5)
     desk.pull(10.2, 1.0)
+
+
+def find_long(desk: Workbench, sixteenths: int, long: bool) -> None:
+    """Compare by foot and find the new line long or short by so many sixteenths."""
+    pull_both(desk)
     desk.press(1.3)
     desk.press(1.3 if long else 0.2)
     for _ in range(sixteenths):
@@ -98,10 +103,7 @@ def test_a_typed_difference_counts_like_a_tapped_one() -> None:
     """The difference may be typed as a length with its sign."""
     desk = Workbench()
     desk.work_to("B: compare 1")
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(0.0, 0.5)
-    desk.pull(10.2, 1.0)
+    pull_both(desk)
     carry_out(desk.bench, "long?", {"difference": "-1/8 in"})
     assert desk.entries[-1].difference_um == -3175  # type: ignore[attr-defined]
 
@@ -174,10 +176,7 @@ def test_what_cannot_be_moved_is_not_taken_by_a_tap() -> None:
     """A difference that would open the trap says to make the end anew; a tap does not count."""
     desk = Workbench()
     desk.work_to("B: compare 1")
-    desk.pull(10.2, 1.0)
-    desk.press()
-    desk.pull(0.0, 0.5)
-    desk.pull(10.2, 1.0)
+    pull_both(desk)
     carry_out(desk.bench, "long?", {"difference": "-6 in"})
     assert "make the end anew" in desk.seen().sentence.text
     desk.press()
